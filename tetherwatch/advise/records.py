@@ -1,0 +1,84 @@
+"""The plan in force and the call it leads to."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from tetherwatch.exposure.dial import Step
+from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
+from tetherwatch.meter.records import Aim
+
+LightKind = Literal["flash", "continuous", "mixed"]
+CallKind = Literal["brighter", "darker", "hold", "check", "blocked"]
+
+
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """The range one camera setting may take, in exact values (seconds, f-number or ISO), darkest and brightest end.
+
+    Equal ends are a full lock. `start` is where the shoot begins.
+    """
+
+    setting: Setting
+    darkest: float
+    brightest: float
+    start: float
+
+    @property
+    def locked(self) -> bool:
+        """Whether the range is a single value."""
+        return self.darkest == self.brightest
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What is held, what may move, and in which order.
+
+    `brighter` and `darker` list the levers in the order they may be spent. `sync_s` is the shortest shutter time at
+    which a flash still lights the whole picture. `source` is the file or the shipped name; `notes` are single sentences
+    the user should know ("no ceiling measured: ISO 3200 assumed").
+    """
+
+    name: str
+    source: str
+    light: LightKind
+    step: Step
+    aim: Aim
+    shutter: Allowed
+    aperture: Allowed
+    iso: Allowed
+    brighter: tuple[Setting, ...]
+    darker: tuple[Setting, ...]
+    sync_s: float
+    notes: tuple[str, ...] = ()
+
+    def allowed(self, setting: Setting) -> Allowed:
+        """The range of a camera setting. Raises KeyError for `LIGHT`."""
+        ranges = dict(zip(CAMERA_SETTINGS, (self.shutter, self.aperture, self.iso), strict=True))
+        return ranges[setting]
+
+
+@dataclass(frozen=True, slots=True)
+class Predicted:
+    """What the next frame should read if the call is followed: the raw data are linear, so this can be known."""
+
+    offset_stops: float
+    clipped_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One instruction to the photographer.
+
+    `move_stops`: positive is brighter. `from_label` and `to_label` are in the trade's spelling, None where unknown
+    (light has no dial; a capture may not say its settings). `left_stops`: what remains to be done after the move,
+    signed like it. `reason` is one sentence.
+    """
+
+    kind: CallKind
+    reason: str
+    setting: Setting | None = None
+    from_label: str | None = None
+    to_label: str | None = None
+    move_stops: float = 0.0
+    left_stops: float = 0.0
+    predicted: Predicted | None = None

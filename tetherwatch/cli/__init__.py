@@ -1,0 +1,1 @@
+"""Parse, call, print. Typed errors become advice here and nowhere else."""

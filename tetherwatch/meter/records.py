@@ -1,0 +1,118 @@
+"""What metering hands on: small frozen records of plain numbers, cheap to send between processes."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from tetherwatch.frame.records import Channel, Source
+
+AreaKind = Literal["face", "card", "box", "frame"]
+
+BINS_PER_STOP = 12
+STOPS_SHOWN = 14
+"""A tone histogram reaches from saturation down to this many stops below it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A rectangle relative to the upright picture: 0 is the left or top edge, 1 the right or bottom edge."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+
+CENTRE_BOX = Box(0.4, 0.4, 0.6, 0.6)
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """Where the metered area should sit.
+
+    `from_grey_stops`: against mid-grey, negative is darker. `tolerance_stops`: inside it the picture is right.
+    `clip_limit_percent`: how much of the area may be clipped. `box` is used by `card` and `box`.
+    """
+
+    area: AreaKind = "frame"
+    from_grey_stops: float = 0.0
+    tolerance_stops: float = 0.17
+    clip_limit_percent: float = 0.5
+    box: Box = CENTRE_BOX
+
+
+@dataclass(frozen=True, slots=True)
+class ToneHistogram:
+    """Pixels of one channel counted by stops below saturation.
+
+    `counts[k]` holds the pixels between k and k+1 bins below saturation (`BINS_PER_STOP` bins a stop, `STOPS_SHOWN`
+    stops); `clipped` those at or above saturation; `below` those darker than the last bin, black included.
+    """
+
+    channel: Channel
+    counts: tuple[int, ...]
+    clipped: int
+    below: int
+
+    @property
+    def total(self) -> int:
+        """All pixels of the channel."""
+        return sum(self.counts) + self.clipped + self.below
+
+    def clipped_percent_after(self, move_stops: float) -> float:
+        """Percent of the channel at or above saturation once everything is `move_stops` brighter.
+
+        A darkening move cannot bring back what is clipped already by a known amount, so it returns today's percent.
+        Between bin edges the count is interpolated.
+        """
+        if not self.total:
+            return 0.0
+        reach = min(max(move_stops, 0.0) * BINS_PER_STOP, float(len(self.counts)))
+        whole = int(reach)
+        part = self.counts[whole] * (reach - whole) if whole < len(self.counts) else 0.0
+        return 100.0 * (self.clipped + sum(self.counts[:whole]) + part) / self.total
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What was measured in one capture.
+
+    `level_stops`: the metered area against mid-grey; `offset_stops` = level - aim (negative: darker than the aim);
+    `uncertainty_stops`: one standard uncertainty of both. `clipped_percent` and `crushed_percent` are those of the
+    whole picture, `area_clipped_percent` the worst channel's in the metered area. `headroom_stops`: from the 99.9th
+    percentile of the brightest channel up to saturation (0 when clipped). `light_value`: scene light at ISO 100, None
+    if a setting is unknown. `saturation` gives each channel's saturation code; `pile_up` names the channels where it was found in the
+    picture itself rather than in the metadata. `area` is what was metered, which `notes` explains when it is not what
+    the aim asked for. `tones` and `area_tones` are the histograms of the whole picture and of the metered area.
+    """
+
+    source: Source
+    area: AreaKind
+    level_stops: float
+    offset_stops: float
+    uncertainty_stops: float
+    clipped_percent: Mapping[Channel, float]
+    crushed_percent: float
+    area_clipped_percent: float
+    headroom_stops: float
+    light_value: float | None
+    saturation: Mapping[Channel, float]
+    pile_up: tuple[Channel, ...]
+    tones: tuple[ToneHistogram, ...]
+    area_tones: tuple[ToneHistogram, ...]
+    notes: tuple[str, ...] = ()
+    provisional: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Thumbnail:
+    """A small upright picture. `rgb` holds height * width * 3 bytes (sRGB), `clipped` height * width bytes of 0 or 1.
+
+    `metered` is the rectangle that was metered, for drawing its outline.
+    """
+
+    width: int
+    height: int
+    rgb: bytes
+    clipped: bytes
+    metered: Box

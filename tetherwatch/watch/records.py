@@ -1,0 +1,64 @@
+"""What watching hands on."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from tetherwatch.frame.records import Metadata
+from tetherwatch.meter.records import Reading, Thumbnail
+
+
+@dataclass(frozen=True, slots=True)
+class Capture:
+    """One settled capture. `pair` is the other file of a RAW+JPEG pair, which is shown but not metered.
+
+    `size` and `mtime_ns` tell a rewritten file from the same one; `arrived_at` is wall-clock time in seconds.
+    """
+
+    path: Path
+    size: int
+    mtime_ns: int
+    arrived_at: float
+    pair: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Metered:
+    """One capture read and metered. `metadata.settings` are exact dial values.
+
+    `replaces` is True when this is a better reading of a capture already given (a raw that came after its JPEG, or the
+    same capture under another aim), so it is not a new frame.
+    """
+
+    capture: Capture
+    metadata: Metadata
+    reading: Reading
+    thumbnail: Thumbnail
+    notes: tuple[str, ...] = ()
+    replaces: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One clear line about a capture or the folder: what is wrong and what to do. Text is safe to show."""
+
+    path: Path
+    problem: str
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """How the watch is doing. `mode` says whether the system reports changes or we look at intervals.
+
+    `backlog`: captures seen but not read yet. `last_look`: wall-clock time of the last completed look at the folder.
+    """
+
+    folder: Path
+    here: bool
+    mode: Literal["events", "polling"]
+    backlog: int
+    last_look: float | None
+
+
+WatchEvent = Metered | Problem | Health
