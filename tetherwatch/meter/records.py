@@ -24,6 +24,7 @@ class Box:
 
 
 CENTRE_BOX = Box(0.4, 0.4, 0.6, 0.6)
+WHOLE_BOX = Box(0.0, 0.0, 1.0, 1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,20 @@ class ToneHistogram:
         """All pixels of the channel."""
         return sum(self.counts) + self.clipped + self.below
 
+    def percentile(self, percent: float) -> float:
+        """Stops below saturation of the pixel that `percent` of all pixels are darker than (interpolated in its bin).
+
+        0 when that pixel is clipped, `STOPS_SHOWN` when it is darker than the last bin.
+        """
+        brighter = self.total * (1 - percent / 100) - self.clipped
+        if brighter <= 0:
+            return 0.0
+        for index, count in enumerate(self.counts):
+            if brighter <= count:
+                return (index + brighter / count) / BINS_PER_STOP
+            brighter -= count
+        return float(STOPS_SHOWN)
+
     def clipped_percent_after(self, move_stops: float) -> float:
         """Percent of the channel at or above saturation once everything is `move_stops` brighter.
 
@@ -81,9 +96,10 @@ class Reading:
     `uncertainty_stops`: one standard uncertainty of both. `clipped_percent` and `crushed_percent` are those of the
     whole picture, `area_clipped_percent` the worst channel's in the metered area. `headroom_stops`: from the 99.9th
     percentile of the brightest channel up to saturation (0 when clipped). `light_value`: scene light at ISO 100, None
-    if a setting is unknown. `saturation` gives each channel's saturation code; `pile_up` names the channels where it was found in the
-    picture itself rather than in the metadata. `area` is what was metered, which `notes` explains when it is not what
-    the aim asked for. `tones` and `area_tones` are the histograms of the whole picture and of the metered area.
+    if a setting is unknown. `saturation` gives each channel's saturation code; `pile_up` names the channels where it
+    was found in the picture itself rather than in the metadata. `area` is what was metered, inside the box `metered`;
+    `notes` explain where that is not what the aim asked for. `tones` and `area_tones` are the histograms of the whole
+    picture and of the metered area.
     """
 
     source: Source
@@ -102,6 +118,7 @@ class Reading:
     area_tones: tuple[ToneHistogram, ...]
     notes: tuple[str, ...] = ()
     provisional: bool = False
+    metered: Box = WHOLE_BOX
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,62 @@
+"""Which pixels are metered: boxes of the upright picture mapped to the stored pixels of each site."""
+
+import math
+
+import numpy as np
+
+from tetherwatch.frame.records import Frame, Site
+from tetherwatch.meter.histogram import Counts, count_codes
+from tetherwatch.meter.records import Box
+
+_SAMPLE_PIXELS = 1 << 18
+"""Above this many pixels of one site, an area is metered on evenly spaced rows: its mean needs no more
+(10,000 pixels at SNR 40 already give it to 0.0005 stop)."""
+
+CENTRE_RINGS = ((1 / 3, 0.5), (2 / 3, 0.3), (1.0, 0.2))
+"""Centre weighting: nested boxes by their side as a part of the picture's, with the weight of the ring each adds.
+That the centre counts more is common practice; these figures are ours."""
+
+
+def stored_box(box: Box, orientation: int) -> Box:
+    """Map a box of the upright picture to the picture as stored, for an Exif orientation code 1 to 8."""
+    left, top, right, bottom = box.left, box.top, box.right, box.bottom
+    if orientation in (2, 3, 6, 7):
+        # Upright x runs against the stored axis it lies along.
+        left, right = 1 - right, 1 - left
+    if orientation in (3, 4, 7, 8):
+        top, bottom = 1 - bottom, 1 - top
+    if orientation >= 5:
+        left, top, right, bottom = top, left, bottom, right
+    return Box(left, top, right, bottom)
+
+
+def centred_box(side: float) -> Box:
+    """A box around the centre whose sides are `side` of the picture's."""
+    return Box(0.5 - side / 2, 0.5 - side / 2, 0.5 + side / 2, 0.5 + side / 2)
+
+
+def _span(start: float, stop: float, origin: int, pitch: int, count: int) -> tuple[int, int]:
+    """Site indices whose pixels lie in [start, stop); at least one."""
+    first = min(max(math.ceil((start - origin) / pitch), 0), count - 1)
+    last = min(max(math.ceil((stop - origin) / pitch), first + 1), count)
+    return first, last
+
+
+def row_stride(frame: Frame, box: Box) -> int:
+    """Spacing of the rows to meter so that no site gives more than the sample size."""
+    share = (box.right - box.left) * (box.bottom - box.top)
+    return max(1, int(share * max(site.values.size for site in frame.sites) // _SAMPLE_PIXELS))
+
+
+def count_box(frame: Frame, site: Site, box: Box, stride: int) -> Counts:
+    """Count the codes of one site inside a stored box, on every `stride`-th row of the site.
+
+    Rows are those divisible by `stride`, so that a box inside another counts a subset of its pixels.
+    """
+    top, bottom = _span(box.top * frame.height, box.bottom * frame.height, site.top, site.pitch_y, site.values.shape[0])
+    left, right = _span(box.left * frame.width, box.right * frame.width, site.left, site.pitch_x, site.values.shape[1])
+    first = -(-top // stride) * stride
+    first = first if first < bottom else top
+    counts = np.zeros(1 << (8 * site.values.dtype.itemsize), dtype=np.int64)
+    count_codes(site.values[first:bottom:stride, left:right], counts)
+    return counts

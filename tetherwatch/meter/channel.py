@@ -1,0 +1,92 @@
+"""One channel of a capture: its saturation, its curve to linear light, clipping and crushed shadows."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from tetherwatch.frame.records import Channel, Frame
+from tetherwatch.meter.histogram import Counts, SiteCounts
+from tetherwatch.meter.records import ToneHistogram
+from tetherwatch.meter.saturation import Saturation, find_saturation
+from tetherwatch.meter.tone import Floats, merged, picture_table, raw_table, tone_histogram
+
+_LEAST_BELOW_BLACK = 50
+_MOST_SIGMA = 0.01
+"""Read noise is never taken to be more than this part of the range: beyond it the black level is wrong instead."""
+
+_CRUSHED_PICTURE_CODE = 1.0
+"""At and below this 8-bit code a finished picture holds no shadow detail."""
+
+
+@dataclass(frozen=True, slots=True)
+class SiteTone:
+    """Code counts of one kind of site with its curve: `table[code]` is linear light, 1 at saturation."""
+
+    counts: Counts
+    table: Floats
+    black: float
+    crushed_code: float
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelTone:
+    """All sites of one channel. `saturation.code` is a code, black not subtracted."""
+
+    channel: Channel
+    saturation: Saturation
+    sites: tuple[SiteTone, ...]
+    tones: ToneHistogram
+
+    @property
+    def clipped_percent(self) -> float:
+        """Percent of the channel at or above saturation."""
+        return self.tones.clipped_percent_after(0.0)
+
+    @property
+    def crushed(self) -> int:
+        """Pixels at or below black plus one sigma of read noise."""
+        return sum(int(site.counts[: math.floor(site.crushed_code) + 1].sum()) for site in self.sites)
+
+
+def read_noise_codes(counts: Counts, black: float, white: float) -> float:
+    """Read noise in codes, from the pixels below black: they can only be there by noise, so half of a normal curve.
+
+    1 code where too few pixels lie below black to tell; never more than 1 % of the range.
+    """
+    codes = np.arange(math.ceil(black))
+    below = counts[: codes.size]
+    pixels = int(below.sum())
+    if pixels < _LEAST_BELOW_BLACK:
+        return 1.0
+    sigma = math.sqrt(float((below * (codes - black) ** 2).sum()) / pixels)
+    return min(sigma, _MOST_SIGMA * (white - black))
+
+
+def _site_tone(site: SiteCounts, saturation: Saturation, frame: Frame) -> SiteTone:
+    if frame.curve == "sRGB":
+        return SiteTone(site.counts, picture_table(), 0.0, _CRUSHED_PICTURE_CODE)
+    crushed = site.black + read_noise_codes(site.counts, site.black, site.white)
+    return SiteTone(site.counts, raw_table(site.counts.size, site.black, saturation.code), site.black, crushed)
+
+
+def _saturation(sites: list[SiteCounts], frame: Frame) -> Saturation:
+    white = min(site.white for site in sites)
+    if frame.curve == "sRGB":
+        return Saturation(white, pile_up=False)
+    black = sum(site.black for site in sites) / len(sites)
+    return find_saturation(np.sum([site.counts for site in sites], axis=0), black, white)
+
+
+def channel_tones(counted: tuple[SiteCounts, ...], frame: Frame) -> tuple[ChannelTone, ...]:
+    """Group counted sites by channel, in the order the channels first appear."""
+    groups: dict[Channel, list[SiteCounts]] = {}
+    for site in counted:
+        groups.setdefault(site.channel, []).append(site)
+    channels = []
+    for channel, members in groups.items():
+        saturation = _saturation(members, frame)
+        sites = tuple(_site_tone(site, saturation, frame) for site in members)
+        tones = merged([tone_histogram(channel, site.counts, site.table) for site in sites])
+        channels.append(ChannelTone(channel, saturation, sites, tones))
+    return tuple(channels)

@@ -1,0 +1,102 @@
+"""The level of the metered area: its linear light against mid-grey, with an honest uncertainty."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tetherwatch.frame.records import Channel
+from tetherwatch.meter.histogram import Counts
+from tetherwatch.meter.tone import LUMINANCE, PICTURE_GREY, RAW_GREY, Floats
+
+_FLOOR = 2.0**-14
+"""Linear light below which a level is only an upper bound."""
+
+_RAW_UNCERTAINTY = 0.03
+"""Stops: black level, linearity and flare of a raw (judgement)."""
+
+_PICTURE_UNCERTAINTY = 0.2
+_PICTURE_SLOPE = 0.15
+"""Stops, and stops per stop from grey: a camera's tone curve is unknown and departs from sRGB away from mid-grey
+(judgement: an uncalibrated picture is good to 0.2 stop)."""
+
+_BLACK_ERROR_CODES = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class AreaPart:
+    """Pixels of one kind of site in the area with their weight in the mean; `black` in codes."""
+
+    channel: Channel
+    counts: Counts
+    table: Floats
+    black: float
+    weight: float
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """`stops` against mid-grey (negative: darker), one standard `uncertainty` in stops, `floor` if only a bound."""
+
+    stops: float
+    uncertainty: float
+    floor: bool = False
+
+
+def trimmed(counts: Counts, share: float) -> Floats:
+    """Counts with the darkest and the brightest `share` (0 to 0.5) of the pixels taken out."""
+    total = float(counts.sum())
+    edges = np.concatenate(([0.0], np.cumsum(counts, dtype=np.float64)))
+    kept: Floats = np.diff(np.clip(edges, share * total, (1 - share) * total))
+    return kept
+
+
+def mean_light(parts: Sequence[AreaPart], trim: float) -> float:
+    """Weighted mean of linear light over parts of one channel; each part's own mean is trimmed first."""
+    total = 0.0
+    weights = 0.0
+    for part in parts:
+        kept = trimmed(part.counts, trim)
+        pixels = kept.sum()
+        if pixels:
+            total += part.weight * float(kept @ part.table) / pixels
+            weights += part.weight
+    return total / weights if weights else 0.0
+
+
+def _statistical(parts: Sequence[AreaPart], mean: float) -> float:
+    """Standard error of the mean as a part of it."""
+    pixels = sum(float(part.counts.sum()) for part in parts)
+    square = sum(float(part.counts @ np.square(part.table - mean)) for part in parts)
+    return math.sqrt(square) / pixels / mean
+
+
+def raw_level(parts: Sequence[AreaPart], trim: float) -> Level:
+    """Level of a raw from its green (or only) channel: green carries most of the luminance, and no white balance,
+    the camera's or ours, moves it."""
+    chosen = [part for part in parts if part.channel in ("g", "y")] or parts
+    mean = mean_light(chosen, trim)
+    if mean <= _FLOOR:
+        return Level(math.log2(_FLOOR / RAW_GREY), 1.0, floor=True)
+    black = _BLACK_ERROR_CODES / (mean * min(map(_range_codes, chosen)))
+    relative = math.hypot(black, _statistical(chosen, mean))
+    return Level(math.log2(mean / RAW_GREY), math.hypot(_RAW_UNCERTAINTY, relative / math.log(2)))
+
+
+def _range_codes(part: AreaPart) -> float:
+    """Codes from black to saturation."""
+    return float(np.searchsorted(part.table, 1.0)) - part.black
+
+
+def picture_level(parts: Sequence[AreaPart], trim: float) -> Level:
+    """Level of a finished picture from its luminance; an estimate, since its tone curve is only assumed."""
+    channels: Mapping[Channel, float] = {
+        channel: mean_light([part for part in parts if part.channel == channel], trim)
+        for channel in {part.channel for part in parts}
+    }
+    mean = sum(LUMINANCE[channel] * light for channel, light in channels.items())
+    if mean <= _FLOOR:
+        return Level(math.log2(_FLOOR / PICTURE_GREY), 1.0, floor=True)
+    stops = math.log2(mean / PICTURE_GREY)
+    return Level(stops, _PICTURE_UNCERTAINTY + _PICTURE_SLOPE * abs(stops))

@@ -1,0 +1,127 @@
+"""A frame becomes a reading."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from tetherwatch.exposure.light import light_value
+from tetherwatch.exposure.settings import Settings
+from tetherwatch.frame.records import Channel, Frame
+from tetherwatch.meter.area import CENTRE_RINGS, centred_box, count_box, row_stride, stored_box
+from tetherwatch.meter.channel import ChannelTone, channel_tones
+from tetherwatch.meter.histogram import count_sites
+from tetherwatch.meter.level import AreaPart, Level, picture_level, raw_level
+from tetherwatch.meter.records import WHOLE_BOX, Aim, AreaKind, Box, Reading, ToneHistogram
+from tetherwatch.meter.tone import Floats, merged, tone_histogram
+
+_CARD_TRIM = 0.1
+"""Share of the darkest and of the brightest pixels of a card left out: dust, edges, lettering."""
+
+_CLIPPED_UNCERTAINTY = 2.0
+"""Stops of uncertainty added per clipped share of the area: clipped light is at least this bright, no more is known."""
+
+_NOTE_CLIPPED_PERCENT = 2.0
+
+_Curves = Mapping[tuple[Channel, float], Floats]
+"""Linear light of each code, by channel and black level."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Area:
+    """What is metered: kind, box of the upright picture, and its pixels."""
+
+    kind: AreaKind
+    box: Box
+    parts: tuple[AreaPart, ...]
+    trim: float
+
+
+def meter_frame(frame: Frame, aim: Aim, settings: Settings, orientation: int) -> Reading:
+    """Meter a frame against an aim.
+
+    `settings` in exact dial values give the light value; `orientation` is the Exif code that turns the stored picture
+    upright, because boxes are given in the upright picture.
+    """
+    channels = channel_tones(count_sites(frame.sites), frame)
+    area = _area(frame, aim, channels, orientation)
+    measure = raw_level if frame.curve == "linear" else picture_level
+    level = measure(area.parts, area.trim)
+    tones = tuple(channel.tones for channel in channels)
+    area_tones = tones if area.kind == "frame" else _area_tones(area.parts)
+    area_clipped = max(tone.clipped_percent_after(0.0) for tone in area_tones)
+    return Reading(
+        source=frame.source,
+        area=area.kind,
+        level_stops=level.stops,
+        offset_stops=level.stops - aim.from_grey_stops,
+        uncertainty_stops=level.uncertainty + _CLIPPED_UNCERTAINTY * area_clipped / 100,
+        clipped_percent={channel.channel: channel.clipped_percent for channel in channels},
+        crushed_percent=_crushed_percent(channels),
+        area_clipped_percent=area_clipped,
+        headroom_stops=min(tone.percentile(99.9) for tone in tones),
+        light_value=light_value(settings, level.stops),
+        saturation={channel.channel: channel.saturation.code for channel in channels},
+        pile_up=tuple(channel.channel for channel in channels if channel.saturation.pile_up),
+        tones=tones,
+        area_tones=area_tones,
+        notes=_notes(aim, area, level, area_clipped),
+        metered=area.box,
+    )
+
+
+def _area(frame: Frame, aim: Aim, channels: tuple[ChannelTone, ...], orientation: int) -> _Area:
+    curves = {(channel.channel, site.black): site.table for channel in channels for site in channel.sites}
+    if aim.area in ("card", "box"):
+        parts = _box_parts(frame, curves, stored_box(aim.box, orientation))
+        return _Area(aim.area, aim.box, parts, _CARD_TRIM if aim.area == "card" else 0.0)
+    return _Area("frame", WHOLE_BOX, _centre_weighted_parts(frame, curves), 0.0)
+
+
+def _box_parts(frame: Frame, curves: _Curves, box: Box) -> tuple[AreaPart, ...]:
+    stride = row_stride(frame, box)
+    return tuple(
+        AreaPart(
+            channel=site.channel,
+            counts=count_box(frame, site, box, stride),
+            table=curves[site.channel, site.black],
+            black=site.black,
+            weight=1.0,
+        )
+        for site in frame.sites
+    )
+
+
+def _centre_weighted_parts(frame: Frame, curves: _Curves) -> tuple[AreaPart, ...]:
+    stride = row_stride(frame, WHOLE_BOX)
+    parts = []
+    for site in frame.sites:
+        table = curves[site.channel, site.black]
+        inner = np.zeros(table.size, dtype=np.int64)
+        for side, weight in CENTRE_RINGS:
+            counts = count_box(frame, site, centred_box(side), stride)
+            parts.append(AreaPart(site.channel, counts - inner, table, site.black, weight))
+            inner = counts
+    return tuple(parts)
+
+
+def _area_tones(parts: tuple[AreaPart, ...]) -> tuple[ToneHistogram, ...]:
+    by_channel: dict[Channel, list[ToneHistogram]] = {}
+    for part in parts:
+        by_channel.setdefault(part.channel, []).append(tone_histogram(part.channel, part.counts, part.table))
+    return tuple(map(merged, by_channel.values()))
+
+
+def _crushed_percent(channels: tuple[ChannelTone, ...]) -> float:
+    return 100.0 * sum(channel.crushed for channel in channels) / sum(channel.tones.total for channel in channels)
+
+
+def _notes(aim: Aim, level: Level, area_clipped: float) -> tuple[str, ...]:
+    notes = []
+    if aim.area == "face":
+        notes.append("finding faces is not built in yet: the centre-weighted frame was metered instead")
+    if level.floor:
+        notes.append("the metered area is black: it is at most this bright")
+    if area_clipped > _NOTE_CLIPPED_PERCENT:
+        notes.append(f"{area_clipped:.0f} % of the metered area is clipped: it is at least this bright")
+    return tuple(notes)
