@@ -1,0 +1,70 @@
+"""One look at the capture folder: what lies there that looks like a capture. Read-only and never through links to folders."""
+
+import os
+import stat
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Literal, NamedTuple
+
+from tetherwatch.frame.names import is_capture_name
+
+DEPTH = 4
+"""Levels of sub-folders that are looked into: year, month, day and one more."""
+
+
+class Entry(NamedTuple):
+    """What the file system says of one name. Anything but a file has size and mtime_ns 0."""
+
+    kind: Literal["file", "folder", "link", "other"]
+    size: int = 0
+    mtime_ns: int = 0
+
+
+Listing = Mapping[str, Entry]
+"""Capture-like entries by path. Paths are plain strings: thousands are compared at every look."""
+
+
+def list_captures(folder: Path, depth: int = DEPTH) -> Listing:
+    """Everything under `folder` that carries a capture's name, down to `depth` levels of sub-folders.
+
+    A link to a file counts as that file; a link that leads nowhere is listed as `link`. What vanishes or may not be
+    read while we look is left out. Raises OSError if `folder` itself cannot be read.
+    """
+    with os.scandir(folder) as entries:
+        return dict(_walk(list(entries), depth))
+
+
+def _walk(entries: list[os.DirEntry[str]], depth: int) -> Iterator[tuple[str, Entry]]:
+    for entry in entries:
+        if is_capture_name(entry.name):
+            found = _entry(entry)
+            if found is not None:
+                yield entry.path, found
+        elif depth and not entry.name.startswith(".") and _is_folder(entry):
+            yield from _walk(_inside(entry.path), depth - 1)
+
+
+def _inside(path: str) -> list[os.DirEntry[str]]:
+    try:
+        with os.scandir(path) as entries:
+            return list(entries)
+    except OSError:
+        return []
+
+
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    try:
+        return entry.is_dir(follow_symlinks=False)
+    except OSError:
+        return False
+
+
+def _entry(entry: os.DirEntry[str]) -> Entry | None:
+    try:
+        # Not entry.stat(): on Windows it tells the size the folder last heard of, which lags behind a running copy.
+        status = os.stat(entry.path)  # noqa: PTH116
+    except OSError:
+        return Entry("link") if entry.is_symlink() else None
+    if stat.S_ISREG(status.st_mode):
+        return Entry("file", status.st_size, status.st_mtime_ns)
+    return Entry("folder" if stat.S_ISDIR(status.st_mode) else "other")

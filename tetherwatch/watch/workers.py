@@ -1,0 +1,169 @@
+"""Worker processes: one capture at a time each, with a deadline; one that dies or hangs costs that capture only.
+
+Each worker is a pool of its own. In a shared pool a worker that dies before it has said which task it took fails every
+task in flight.
+"""
+
+import multiprocessing
+import os
+import signal
+from collections.abc import Callable
+from concurrent.futures import CancelledError, Future
+from concurrent.futures import TimeoutError as FutureTimeoutError
+from functools import partial
+from importlib import import_module
+from pathlib import Path
+from threading import Lock, Timer
+from typing import Any, Protocol
+
+from pebble import ProcessPool
+
+from tetherwatch.exposure.dial import Step
+from tetherwatch.frame.faults import Fault
+from tetherwatch.meter.records import Aim
+from tetherwatch.watch.patience import at_most
+from tetherwatch.watch.task import DECODERS, Failure, Outcome, Read, read_capture
+
+Task = Callable[[Path, Aim, Step], Outcome]
+Done = Callable[[Outcome], None]
+
+RECYCLE_AFTER = 200
+"""Captures a worker reads before a fresh one takes its place: what a decoder leaks is bounded."""
+
+_LOST_S = 15.0
+"""How long after its deadline a task that was never heard of again is given up, start-up of a worker included."""
+
+
+class Reader(Protocol):
+    """Reads captures somewhere else. `done` is called once for each start, from any thread."""
+
+    @property
+    def free(self) -> int:
+        """How many captures may be started now."""
+
+    def start(self, path: Path, aim: Aim, step: Step, done: Done) -> None:
+        """Begin to read one capture. Only while `free`."""
+
+    def close(self) -> None:
+        """Stop at once, whatever is being read; outcomes not given yet are lost."""
+
+
+def default_count() -> int:
+    """Two workers, so that a slow capture does not hold up the newest; one where there is one processor."""
+    return max(1, min(2, os.cpu_count() or 1))
+
+
+class Workers:
+    """The real `Reader`: spawned processes."""
+
+    def __init__(
+        self,
+        task: Task = read_capture,
+        count: int | None = None,
+        deadline_s: float = 60.0,
+        preload: tuple[str, ...] = DECODERS,
+    ) -> None:
+        # Some raw decoders give different pixels each time when they use several threads. The variable is read when
+        # the thread library is loaded, so it has to be inherited, also by workers that are started again later.
+        os.environ["OMP_NUM_THREADS"] = "1"
+        self._slots = [_Slot(task, deadline_s, preload) for _ in range(count or default_count())]
+
+    @property
+    def free(self) -> int:
+        """How many captures may be started now."""
+        return sum(not slot.busy for slot in self._slots)
+
+    def start(self, path: Path, aim: Aim, step: Step, done: Done) -> None:
+        """Begin to read one capture in a free worker. Raises StopIteration if none is free."""
+        next(slot for slot in self._slots if not slot.busy).start((path, aim, step), done)
+
+    def close(self) -> None:
+        """Kill the workers, whatever they do, and wait a moment for them to be gone."""
+        at_most(1.5, *(slot.close for slot in self._slots))
+
+
+class _Slot:
+    """One worker process, made anew whenever its pool is no longer sound."""
+
+    def __init__(self, task: Task, deadline_s: float, preload: tuple[str, ...]) -> None:
+        self._task = task
+        self._deadline_s = deadline_s
+        self._preload = preload
+        self._lock = Lock()
+        self._running: object | None = None
+        self._closed = False
+        self._pool = self._new_pool()
+
+    @property
+    def busy(self) -> bool:
+        return self._running is not None
+
+    def start(self, args: tuple[Path, Aim, Step], done: Done) -> None:
+        if not self._pool.active:
+            self._replace_pool()
+        token = object()
+        self._running = token
+        give_up = Timer(self._deadline_s + _LOST_S, self._lose, (token, done))
+        give_up.daemon = True
+        give_up.start()
+        future = self._pool.schedule(self._task, args=args, timeout=self._deadline_s)
+        future.add_done_callback(partial(self._finish, token, done, give_up))
+
+    def close(self) -> None:
+        self._closed = True
+        _stop(self._pool)
+
+    def _finish(self, token: object, done: Done, give_up: Timer, future: "Future[Outcome]") -> None:
+        give_up.cancel()
+        if self._take(token):
+            done(_outcome(future))
+
+    def _lose(self, token: object, done: Done) -> None:
+        if self._take(token):
+            self._replace_pool()
+            done(Failure(Fault.TOO_SLOW))
+
+    def _take(self, token: object) -> bool:
+        """Whether `token` is still the running task and the caller the first to end it."""
+        with self._lock:
+            if self._running is not token or self._closed:
+                return False
+            self._running = None
+            return True
+
+    def _replace_pool(self) -> None:
+        at_most(0.0, partial(_stop, self._pool))
+        self._pool = self._new_pool()
+
+    def _new_pool(self) -> ProcessPool:
+        pool = ProcessPool(
+            max_workers=1,
+            max_tasks=RECYCLE_AFTER,
+            initializer=_prepare,
+            initargs=(self._preload,),
+            context=multiprocessing.get_context("spawn"),
+        )
+        assert pool.active  # asking starts the process, so that the first capture need not wait for it
+        return pool
+
+
+def _stop(pool: ProcessPool) -> None:
+    pool.stop()
+    pool.join()
+
+
+def _prepare(preload: tuple[str, ...]) -> None:
+    # The pool's own handler runs between two lines of Python, so a decoder stuck in C would live on for seconds.
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    for name in preload:
+        import_module(name)
+
+
+def _outcome(future: "Future[Any]") -> Outcome:
+    try:
+        outcome = future.result()
+    except FutureTimeoutError:
+        return Failure(Fault.TOO_SLOW)
+    except (Exception, CancelledError) as error:  # the worker died, or raised what a task must not raise
+        return Failure(Fault.CRASHED, f"{type(error).__name__}: {error}")
+    return outcome if isinstance(outcome, (Read, Failure)) else Failure(Fault.CRASHED, f"no outcome: {outcome!r}")
