@@ -7,6 +7,7 @@ prescribes them all); their largest distance from the exact step is stated in th
 """
 
 import math
+import re
 from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
@@ -15,6 +16,14 @@ from tetherwatch.exposure.stops import Setting, brightness, value_at
 
 _SNAP_STOPS = 0.05
 """How far a number may lie from a dial's exact or nominal value and still mean it: metadata is rounded."""
+
+_NUMBER = r"[0-9]+(?:\.[0-9]*)?|\.[0-9]+"
+_SPELLINGS = {
+    Setting.SHUTTER: re.compile(rf'(?P<number>{_NUMBER})(?:/(?P<divisor>{_NUMBER}))? *(?:s|")?'),
+    Setting.APERTURE: re.compile(rf"(?:f */? *)?(?P<number>{_NUMBER})(?P<divisor>)"),
+    Setting.ISO: re.compile(rf"(?:iso *)?(?P<number>{_NUMBER})(?P<divisor>)"),
+}
+"""How the trade writes each setting, in lower case; only times are written as a fraction."""
 
 
 class Step(Enum):
@@ -161,15 +170,20 @@ def label(setting: Setting, value: float, step: Step = Step.THIRD) -> str:
 
 
 def parse_value(setting: Setting, text: str | float) -> float:
-    """Read a setting as the trade writes it: 1/250, 0.5 s, 2", f/2.8, 400, ISO 400. Raises ValueError otherwise."""
-    if isinstance(text, bool) or not isinstance(text, (str, int, float)):
-        raise ValueError(f"{text!r} is not a {setting.value} value")
-    bare = str(text).strip().lower()
-    bare = bare.removeprefix("iso").removeprefix("f/").removesuffix('"').removesuffix("s").strip()
-    try:
-        value = float(Fraction(bare))
-    except (ValueError, ZeroDivisionError):
-        value = 0.0
-    if not (0 < value < 1e9):
-        raise ValueError(f"{text!r} is not a {setting.value} value")
-    return value
+    """Read a camera setting as the trade writes it, or a plain number. Raises ValueError otherwise.
+
+    shutter: 1/250, 0.5 s, 2"; aperture: f/2.8, f2.8, 2.8; iso: 400, ISO 400.
+    """
+    value = _written_number(setting, text) if isinstance(text, str) else text
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not (0 < value < 1e9):
+        raise ValueError(f"{text!r} is not a value for {setting.value}")
+    return float(value)
+
+
+def _written_number(setting: Setting, text: str) -> float:
+    """The number a spelling stands for, 0 if it stands for none."""
+    written = _SPELLINGS[setting].fullmatch(text.strip().lower())
+    if written is None:
+        return 0.0
+    number, divisor = (float(part) if part else 1.0 for part in written.group("number", "divisor"))
+    return number / divisor if divisor else 0.0
