@@ -1,6 +1,6 @@
 """The plan in force and the call it leads to."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from tetherwatch.exposure.dial import Step
@@ -55,6 +55,19 @@ class Plan:
         """The range of a camera setting. Raises KeyError for `LIGHT`."""
         ranges = dict(zip(CAMERA_SETTINGS, (self.shutter, self.aperture, self.iso), strict=True))
         return ranges[setting]
+
+    def levers(self, needed_stops: float) -> tuple[Setting, ...]:
+        """The order to spend levers in: brighter for a positive need, darker for a negative one."""
+        return self.brighter if needed_stops > 0 else self.darker
+
+    def with_allowed(self, allowed: Allowed) -> "Plan":
+        """A copy with the range of one camera setting replaced."""
+        return replace(
+            self,
+            shutter=allowed if allowed.setting is Setting.SHUTTER else self.shutter,
+            aperture=allowed if allowed.setting is Setting.APERTURE else self.aperture,
+            iso=allowed if allowed.setting is Setting.ISO else self.iso,
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from tetherwatch.frame.records import Frame, Site
-from tetherwatch.meter.histogram import Counts, count_codes
+from tetherwatch.meter.histogram import Counts, code_count, count_codes
 from tetherwatch.meter.records import Box
 
 _SAMPLE_PIXELS = 1 << 18
@@ -57,6 +57,6 @@ def count_box(frame: Frame, site: Site, box: Box, stride: int) -> Counts:
     left, right = _span(box.left * frame.width, box.right * frame.width, site.left, site.pitch_x, site.values.shape[1])
     first = -(-top // stride) * stride
     first = first if first < bottom else top
-    counts = np.zeros(1 << (8 * site.values.dtype.itemsize), dtype=np.int64)
+    counts = np.zeros(code_count(site.values), dtype=np.int64)
     count_codes(site.values[first:bottom:stride, left:right], counts)
     return counts

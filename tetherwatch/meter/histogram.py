@@ -25,8 +25,10 @@ class SiteCounts:
     counts: Counts
 
 
-def _code_count(values: NDArray[np.uint16] | NDArray[np.uint8]) -> int:
-    return 1 << (8 * values.dtype.itemsize)
+def code_count(values: NDArray[np.uint16] | NDArray[np.uint8]) -> int:
+    """How many codes the type of `values` can hold."""
+    bytes_each: int = values.dtype.itemsize
+    return 1 << (8 * bytes_each)
 
 
 def _rows_per_chunk(sites: Sequence[Site]) -> int:
@@ -44,7 +46,7 @@ def count_sites(sites: Sequence[Site]) -> tuple[SiteCounts, ...]:
     groups: dict[tuple[Channel, float, float], Counts] = {}
     for site in sites:
         key = (site.channel, site.black, site.white)
-        groups.setdefault(key, np.zeros(_code_count(site.values), dtype=np.int64))
+        groups.setdefault(key, np.zeros(code_count(site.values), dtype=np.int64))
     rows = _rows_per_chunk(sites)
     for start in range(0, max(site.values.shape[0] for site in sites), rows):
         for site in sites:

@@ -65,7 +65,7 @@ def meter_frame(frame: Frame, aim: Aim, settings: Settings, orientation: int) ->
         pile_up=tuple(channel.channel for channel in channels if channel.saturation.pile_up),
         tones=tones,
         area_tones=area_tones,
-        notes=_notes(aim, area, level, area_clipped),
+        notes=_notes(aim, level, area_clipped),
         metered=area.box,
     )
 

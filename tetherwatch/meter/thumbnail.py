@@ -42,9 +42,8 @@ _RGB: tuple[Channel, ...] = ("r", "g", "b")
 def turned(picture: NDArray[np.generic], orientation: int) -> NDArray[np.generic]:
     """Turn a stored picture (rows, columns, ...) upright, for an Exif orientation code 1 to 8."""
     if orientation in (2, 4, 5, 7):
-        picture = np.flipud(picture) if orientation in (4, 7) else np.fliplr(picture)
-    quarter_turns = {3: 2, 5: 1, 6: -1, 7: -1, 8: 1}.get(orientation, 0)
-    return np.rot90(picture, quarter_turns)
+        picture = np.fliplr(picture)
+    return np.rot90(picture, {3: 2, 4: 2, 5: 1, 6: -1, 7: -1, 8: 1}.get(orientation, 0))
 
 
 def _size(frame: Frame) -> tuple[int, int]:
@@ -58,7 +57,7 @@ def _tones(frame: Frame, site: Site, reading: Reading, height: int, width: int) 
     """Encoded tones 0..1 of one channel, shape (height, width)."""
     rows, columns = _sample(site.values.shape[0], height), _sample(site.values.shape[1], width)
     samples = site.values[np.ix_(rows, columns)].astype(np.float64)
-    mean = samples.reshape(height, _SAMPLES, width, _SAMPLES).mean(axis=(1, 3))
+    mean: Plane = samples.reshape(height, _SAMPLES, width, _SAMPLES).mean(axis=(1, 3))
     if frame.curve == "sRGB":
         return mean / 255
     light = (mean - site.black) / (reading.saturation[site.channel] - site.black)

@@ -38,7 +38,8 @@ def linear_to_srgb(linear: Floats) -> Floats:
 
 def raw_table(codes: int, black: float, saturation: float) -> Floats:
     """Linear light of each raw code: 0 at black (negative below), 1 at saturation and above."""
-    return np.minimum((np.arange(codes) - black) / (saturation - black), 1.0)
+    light = (np.arange(codes, dtype=np.float64) - black) / (saturation - black)
+    return np.minimum(light, 1.0).astype(np.float64, copy=False)
 
 
 def picture_table() -> Floats:

@@ -1,0 +1,44 @@
+"""Where plans come from: the shipped ones by name, the user's own by path."""
+
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+from tetherwatch.advise.planfile import parse_plan
+from tetherwatch.advise.records import Plan
+from tetherwatch.errors import UsageError
+
+_SUFFIX = ".toml"
+_MOST_BYTES = 1 << 20
+
+
+def _folder() -> Traversable:
+    return files("tetherwatch.config") / "plans"
+
+
+def shipped_names() -> tuple[str, ...]:
+    """Names of the shipped plans, in alphabetical order."""
+    names = (entry.name for entry in _folder().iterdir())
+    return tuple(sorted(name.removesuffix(_SUFFIX) for name in names if name.endswith(_SUFFIX)))
+
+
+def plan_text(name_or_path: str) -> str:
+    """The text of a shipped plan or of a plan file. Raises UsageError if there is none or it cannot be read."""
+    if name_or_path in shipped_names():
+        return (_folder() / f"{name_or_path}{_SUFFIX}").read_text(encoding="utf-8")
+    path = Path(name_or_path)
+    try:
+        if path.stat().st_size > _MOST_BYTES:
+            raise UsageError(f"plan file {name_or_path} is too large to be one", "name a plan file (TOML)")
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        raise UsageError(f"plan file {name_or_path} is not text", "save it as UTF-8 text") from None
+    except (OSError, ValueError):
+        raise UsageError(
+            f"there is no plan {name_or_path}", "see 'tetherwatch plan list', or give the path of a plan file"
+        ) from None
+
+
+def load_plan(name_or_path: str, ceiling_iso: float | None = None) -> Plan:
+    """Load a shipped plan by name or a plan file by path. Raises UsageError or PlanError."""
+    return parse_plan(plan_text(name_or_path), name_or_path, ceiling_iso)
