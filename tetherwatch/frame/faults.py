@@ -13,7 +13,7 @@ class Fault(Enum):
     BLANK = ("the raw data are all zero", "copy it again from the camera; keep the card until you have")
     NOT_A_CAPTURE = ("this is not a picture, whatever its name says", "remove it from the capture folder")
     UNSUPPORTED = (
-        "the decoder does not know this kind of raw",
+        "the decoder does not know this kind of file",
         "set the camera to raw + JPEG, or to another raw format",
     )
     NO_ACCESS = ("the file may not be read", "give yourself read permission on it")

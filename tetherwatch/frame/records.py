@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tetherwatch.exposure.settings import Settings
+from tetherwatch.frame.faults import Fault
 
 Source = Literal["raw", "jpeg", "preview"]
 """Where the pixels came from. Only `raw` is a measurement; the others are estimates through an assumed curve.
@@ -47,6 +48,7 @@ class Frame:
     `curve` is "linear" for raw and "sRGB" for pictures, whose linear light is therefore an estimate.
     `neutral` holds white-balance gains that make a neutral object equal in r, g, b (green 1.0); for showing only.
     `notes` are single sentences the user should see ("raw data all zero: read from the embedded preview").
+    `fault` is what is wrong with the raw when it was read from its preview; None otherwise.
     """
 
     source: Source
@@ -56,6 +58,7 @@ class Frame:
     width: int
     neutral: Mapping[Channel, float]
     notes: tuple[str, ...] = ()
+    fault: Fault | None = None
 
 
 @dataclass(frozen=True, slots=True)

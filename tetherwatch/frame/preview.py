@@ -1,0 +1,75 @@
+"""The picture a camera embeds in its raw files: what is metered when the raw data cannot be."""
+
+import io
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import exiv2
+import numpy as np
+import rawpy
+
+from tetherwatch.frame.exiv2_file import open_image
+from tetherwatch.frame.faults import CaptureError, Fault
+from tetherwatch.frame.limits import check_size
+from tetherwatch.frame.picture import frame_of, picture_frame
+from tetherwatch.frame.raw import open_decoder
+from tetherwatch.frame.records import Frame
+
+SMALLEST_WIDTH = 160
+"""Pixels; a narrower preview is not metered."""
+
+
+def read_preview(path: Path, fault: Fault) -> Frame | None:
+    """The largest usable preview of a raw whose own data have `fault`; None without one. Never raises CaptureError."""
+    for frame in _previews(path):
+        if frame.width >= SMALLEST_WIDTH:
+            note = f"{fault.problem}: read from the embedded preview, so this is an estimate"
+            return replace(frame, notes=(note, *frame.notes), fault=fault)
+    return None
+
+
+def _previews(path: Path) -> Iterator[Frame]:
+    """Previews that decode, the raw decoder's choice (its largest) first, then exiv2's from large to small."""
+    frame = _decoder_preview(path)
+    if frame is not None:
+        yield frame
+    for content in _exiv2_previews(path):
+        frame = _checked(content)
+        if frame is not None:
+            yield frame
+
+
+def _checked(content: bytes) -> Frame | None:
+    try:
+        return picture_frame(io.BytesIO(content), "preview", ("JPEG", "MPO"))
+    except CaptureError:
+        return None
+
+
+def _decoder_preview(path: Path) -> Frame | None:
+    with rawpy.RawPy() as raw:
+        try:
+            open_decoder(raw, path)
+            thumbnail = raw.extract_thumb()
+        except (rawpy.LibRawError, RuntimeError, OSError, MemoryError):
+            return None
+        if isinstance(thumbnail.data, bytes):
+            return _checked(thumbnail.data)
+        pixels = np.array(thumbnail.data, np.uint8)  # a copy: the original dies with the decoder
+    try:
+        check_size(pixels.shape[1], pixels.shape[0])
+    except CaptureError:
+        return None
+    return frame_of(pixels, "preview")
+
+
+def _exiv2_previews(path: Path) -> Iterator[bytes]:
+    try:
+        manager = exiv2.PreviewManager(open_image(path))
+        properties = sorted(manager.getPreviewProperties(), key=lambda p: p.width_ * p.height_, reverse=True)
+        for preview in properties:
+            if preview.width_ >= SMALLEST_WIDTH:
+                yield bytes(manager.getPreviewImage(preview).data())
+    except Exception:  # damaged files make the library raise whatever its parts raise
+        return
