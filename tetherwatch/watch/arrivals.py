@@ -1,4 +1,4 @@
-"""When a file counts as a capture: settling, pairs, files that were there before. Pure: looks and clock are handed in."""
+"""When a file counts as a capture: settling, pairs, files there before. Pure: looks and clock are handed in."""
 
 import os
 from collections.abc import Iterable
@@ -15,9 +15,9 @@ from tetherwatch.watch.records import Capture
 class Patience:
     """How long to wait for what, in seconds of our own clock.
 
-    `settle_s`: unchanged for so long is complete. `odd_s`: same for an empty file, or for a folder or a dead link with a
-    capture's name. `pair_s`: how long a JPEG waits for its raw. `late_pair_s`: how long after a JPEG was handed on its
-    raw is still taken for the same frame.
+    `settle_s`: unchanged for so long is complete. `odd_s`: same for an empty file, or for a folder or a dead link with
+    a capture's name. `pair_s`: how long a JPEG waits for its raw. `late_pair_s`: how long after a JPEG was handed on
+    its raw is still taken for the same frame.
     """
 
     settle_s: float = 0.4
@@ -68,7 +68,7 @@ class Arrivals:
         self._pairs_expected = False
 
     def observe(self, listing: Listing, now: float, wall: float = 0.0) -> list[Arrival]:
-        """What has become complete by this look, oldest first. `now` is steady time, `wall` wall-clock time, both in s."""
+        """What is complete by this look, oldest first. `now`: steady time, `wall`: wall-clock time, both in seconds."""
         if self._early is None:
             self._first_look(listing)
         self._follow(listing, now)
@@ -90,6 +90,11 @@ class Arrivals:
     def unsettled(self) -> int:
         """How many captures have been seen but not handed on."""
         return len(self._unsettled)
+
+    @property
+    def changing(self) -> frozenset[Path]:
+        """Captures handed on before that have changed since and will be handed on again."""
+        return frozenset(Path(path) for path in self._unsettled if path in self._handled)
 
     def _first_look(self, listing: Listing) -> None:
         self._early = dict(listing)

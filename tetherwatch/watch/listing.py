@@ -1,4 +1,4 @@
-"""One look at the capture folder: what lies there that looks like a capture. Read-only and never through links to folders."""
+"""One look at the capture folder: what lies there under a capture's name. Links to folders are not followed."""
 
 import os
 import stat

@@ -44,7 +44,10 @@ class Reader(Protocol):
     def start(self, path: Path, aim: Aim, step: Step, done: Done) -> None:
         """Begin to read one capture. Only while `free`."""
 
-    def close(self) -> None:
+    def __enter__(self) -> "Reader":
+        """Get ready to read."""
+
+    def __exit__(self, *_: object) -> None:
         """Stop at once, whatever is being read; outcomes not given yet are lost."""
 
 
@@ -54,7 +57,7 @@ def default_count() -> int:
 
 
 class Workers:
-    """The real `Reader`: spawned processes."""
+    """The real `Reader`: spawned processes, alive inside the `with` block."""
 
     def __init__(
         self,
@@ -63,10 +66,20 @@ class Workers:
         deadline_s: float = 60.0,
         preload: tuple[str, ...] = DECODERS,
     ) -> None:
+        self._make_slot = partial(_Slot, task, deadline_s, preload)
+        self._count = default_count() if count is None else count
+        self._slots: list[_Slot] = []
+
+    def __enter__(self) -> "Workers":
         # Some raw decoders give different pixels each time when they use several threads. The variable is read when
         # the thread library is loaded, so it has to be inherited, also by workers that are started again later.
         os.environ["OMP_NUM_THREADS"] = "1"
-        self._slots = [_Slot(task, deadline_s, preload) for _ in range(count or default_count())]
+        self._slots = [self._make_slot() for _ in range(self._count)]
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Kill the workers, whatever they do, and wait a moment for them to be gone."""
+        at_most(1.5, *(slot.close for slot in self._slots))
 
     @property
     def free(self) -> int:
@@ -76,10 +89,6 @@ class Workers:
     def start(self, path: Path, aim: Aim, step: Step, done: Done) -> None:
         """Begin to read one capture in a free worker. Raises StopIteration if none is free."""
         next(slot for slot in self._slots if not slot.busy).start((path, aim, step), done)
-
-    def close(self) -> None:
-        """Kill the workers, whatever they do, and wait a moment for them to be gone."""
-        at_most(1.5, *(slot.close for slot in self._slots))
 
 
 class _Slot:
@@ -99,14 +108,15 @@ class _Slot:
         return self._running is not None
 
     def start(self, args: tuple[Path, Aim, Step], done: Done) -> None:
-        if not self._pool.active:
-            self._replace_pool()
         token = object()
-        self._running = token
         give_up = Timer(self._deadline_s + _LOST_S, self._lose, (token, done))
         give_up.daemon = True
+        with self._lock:
+            if not self._pool.active:
+                self._replace_pool()
+            self._running = token
+            future = self._pool.schedule(self._task, args=args, timeout=self._deadline_s)
         give_up.start()
-        future = self._pool.schedule(self._task, args=args, timeout=self._deadline_s)
         future.add_done_callback(partial(self._finish, token, done, give_up))
 
     def close(self) -> None:
@@ -119,8 +129,10 @@ class _Slot:
             done(_outcome(future))
 
     def _lose(self, token: object, done: Done) -> None:
+        with self._lock:
+            if self._running is token and not self._closed:
+                self._replace_pool()
         if self._take(token):
-            self._replace_pool()
             done(Failure(Fault.TOO_SLOW))
 
     def _take(self, token: object) -> bool:
@@ -143,12 +155,12 @@ class _Slot:
             initargs=(self._preload,),
             context=multiprocessing.get_context("spawn"),
         )
-        assert pool.active  # asking starts the process, so that the first capture need not wait for it
+        _ = pool.active  # asking starts the process, so that the first capture need not wait for it
         return pool
 
 
 def _stop(pool: ProcessPool) -> None:
-    pool.stop()
+    pool.stop()  # type: ignore[no-untyped-call]
     pool.join()
 
 

@@ -1,0 +1,204 @@
+"""The watch itself: looks at the folder, starts workers, hands on what they found. One thread runs it."""
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from threading import Event
+from typing import cast
+
+from tetherwatch.errors import FolderError
+from tetherwatch.exposure.dial import Step
+from tetherwatch.meter.records import Aim
+from tetherwatch.watch.arrivals import PATIENCE, Arrivals, Patience
+from tetherwatch.watch.hints import Hints
+from tetherwatch.watch.listing import Listing, list_captures
+from tetherwatch.watch.records import Health, Metered, Problem, WatchEvent
+from tetherwatch.watch.schedule import GRACE_S, Job, Schedule
+from tetherwatch.watch.task import Outcome
+from tetherwatch.watch.workers import Reader, Workers
+
+_LOOK_S = {"events": 2.0, "polling": 1.0}
+"""Longest time between two looks; events are not trusted, only thanked."""
+
+_LOOK_REST = 10
+"""Rest after a look, in times of what it took: a folder of many thousands is looked at less often."""
+
+_BREATH_S = 0.05
+"""Shortest time between two looks, however many hints come in."""
+
+_NAP_S = 0.5
+"""Longest sleep: so late a stop is noticed."""
+
+_HEARTBEAT_S = 2.0
+
+Message = tuple[Job, Outcome] | tuple[Aim, Step] | None
+"""What wakes the watch: a capture read, a new aim, or a hint to look again."""
+
+
+class Watcher:
+    """Watches one folder. `clock` is steady time in seconds; `reader` takes the place of worker processes in tests."""
+
+    def __init__(
+        self,
+        folder: Path,
+        aim: Aim,
+        step: Step,
+        *,
+        from_start: bool = False,
+        patience: Patience = PATIENCE,
+        grace_s: float = GRACE_S,
+        workers: int | None = None,
+        deadline_s: float = 60.0,
+        clock: Callable[[], float] = time.monotonic,
+        reader: Reader | None = None,
+    ) -> None:
+        """Take the first look: what lies there now is skipped, unless `from_start`.
+
+        Raises FolderError if there is no such folder or it may not be read.
+        """
+        self._folder = folder
+        self._clock = clock
+        self._inbox: SimpleQueue[Message] = SimpleQueue()
+        self._hinted = Event()
+        self._closed = Event()
+        self._arrivals = Arrivals(patience, from_start=from_start)
+        self._schedule = Schedule(aim, step, grace_s)
+        self._hints = Hints(folder, self._hint)
+        self._reader = reader if reader is not None else Workers(count=workers, deadline_s=deadline_s)
+        self._identity: tuple[int, int] | None = None
+        self._refusal: Problem | None = None
+        self._look_at = self._look_end = clock()
+        self._last_look: float | None = None
+        self._health: Health | None = None
+        self._health_at = 0.0
+        self._arrivals.observe(_first_listing(folder), self._look_at, time.time())
+
+    def events(self, stop: Event) -> Iterator[WatchEvent]:
+        """Yield what happens until `stop` is set or `close` is called; then workers and hints are shut down.
+
+        To be run once, by one thread.
+        """
+        with self._reader:
+            try:
+                yield from self._look()
+                while not (stop.is_set() or self._closed.is_set()):
+                    self._start_jobs()
+                    yield from self._report()
+                    yield from self._read_inbox()
+                    if self._clock() >= self._next_look():
+                        yield from self._look()
+            finally:
+                self._hints.stop()
+
+    def use(self, aim: Aim, step: Step) -> None:
+        """Meter later captures, and the newest once more, under another aim. May be called from any thread."""
+        self._inbox.put((aim, step))
+
+    def close(self) -> None:
+        """End `events` soon. May be called from any thread."""
+        self._closed.set()
+        self._inbox.put(None)
+
+    def _hint(self) -> None:
+        if not self._hinted.is_set():
+            self._hinted.set()
+            self._inbox.put(None)
+
+    def _next_look(self) -> float:
+        """When to look again: at a hint, when something may have settled or may be tried again, or once in a while."""
+        rest = max(_BREATH_S, _LOOK_REST * (self._look_end - self._look_at))
+        if self._hinted.is_set():
+            return self._look_end + rest
+        dues = (self._arrivals.next_due(self._look_at), self._schedule.next_due(self._look_at))
+        regular = self._look_end + _LOOK_S[self._hints.mode]
+        return max(min(regular, *(due for due in dues if due is not None)), self._look_end + rest)
+
+    def _look(self) -> Iterator[Problem]:
+        self._hinted.clear()
+        self._look_at = self._clock()
+        try:
+            if self._is_here():
+                yield from self._keep_hints()
+                self._take_in(list_captures(self._folder))
+                self._last_look = time.time()
+        except OSError:
+            self._leave()
+        self._look_end = self._clock()
+
+    def _is_here(self) -> bool:
+        """Whether the folder is the one we know. One that was put in its place is taken for new at the next look."""
+        status = self._folder.stat()
+        identity = (status.st_dev, status.st_ino)
+        if self._identity not in (None, identity):
+            self._leave()
+            return False
+        known, self._identity = self._identity, identity
+        self._hints_wanted = known is None or not self._hints.sound
+        return True
+
+    def _leave(self) -> None:
+        self._identity = None
+        self._hints.stop()
+
+    def _keep_hints(self) -> Iterator[Problem]:
+        if self._hints_wanted:
+            refusal = self._hints.start()
+            if refusal is not None and refusal != self._refusal:
+                yield refusal
+            self._refusal = refusal
+
+    def _take_in(self, listing: Listing) -> None:
+        arrivals = self._arrivals.observe(listing, self._look_at, time.time())
+        self._schedule.set_aside(self._arrivals.changing)
+        self._schedule.add(arrivals)
+
+    def _start_jobs(self) -> None:
+        while self._reader.free:
+            job = self._schedule.next_job(self._clock())
+            if job is None:
+                return
+            self._reader.start(job.capture.path, job.aim, job.step, partial(self._done, job))
+
+    def _done(self, job: Job, outcome: Outcome) -> None:
+        self._inbox.put((job, outcome))
+
+    def _read_inbox(self) -> Iterator[WatchEvent]:
+        """Sleep until a message comes or something is due, then deal with all messages there are."""
+        wait = min(_NAP_S, self._next_look() - self._clock())
+        with suppress(Empty):
+            yield from self._deal_with(self._inbox.get(timeout=max(0.0, wait)))
+            while True:
+                yield from self._deal_with(self._inbox.get_nowait())
+
+    def _deal_with(self, message: Message) -> list[Metered | Problem]:
+        if message is None:
+            return []
+        first, second = message
+        if isinstance(first, Job):
+            return self._schedule.finish(first, cast(Outcome, second), self._clock())
+        self._schedule.use(first, cast(Step, second))
+        return []
+
+    def _report(self) -> Iterator[Health]:
+        """Say how the watch is doing when that has changed, and now and then."""
+        backlog = self._arrivals.unsettled + self._schedule.backlog
+        health = Health(self._folder, self._identity is not None, self._hints.mode, backlog, self._last_look)
+        same = self._health is not None and replace(self._health, last_look=self._last_look) == health
+        if not same or self._clock() - self._health_at >= _HEARTBEAT_S:
+            self._health, self._health_at = health, self._clock()
+            yield health
+
+
+def _first_listing(folder: Path) -> Listing:
+    try:
+        return list_captures(folder)
+    except FileNotFoundError as error:
+        raise FolderError(folder, "there is no such folder") from error
+    except NotADirectoryError as error:
+        raise FolderError(folder, "this is a file, not a folder") from error
+    except OSError as error:
+        raise FolderError(folder, f"this folder cannot be read ({error.strerror})") from error

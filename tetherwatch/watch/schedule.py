@@ -1,0 +1,165 @@
+"""Which capture is read next, and what its outcome means. Pure: arrivals and outcomes in, jobs and events out."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from tetherwatch.exposure.dial import Step
+from tetherwatch.frame.faults import Fault
+from tetherwatch.meter.records import Aim
+from tetherwatch.text import display_name
+from tetherwatch.watch.arrivals import Arrival
+from tetherwatch.watch.records import Capture, Metered, Problem
+from tetherwatch.watch.task import Failure, Outcome, Read
+
+GRACE_S = 3.0
+"""A capture that changed less than this ago may still be on its way, however complete it looked."""
+
+_FINAL = frozenset({Fault.NOT_A_FILE, Fault.TOO_SLOW, Fault.CRASHED})
+"""Faults that waiting does not mend. A half-written file can give any other."""
+
+
+def _may_mend(outcome: Outcome) -> bool:
+    if isinstance(outcome, Read) and outcome.fault is Fault.UNSUPPORTED:
+        return False  # some cameras' raws are all like that; their previews must not come late each time
+    return outcome.fault is not None and outcome.fault not in _FINAL
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One capture to be read, with what it is to be metered for. A higher `rank` goes first."""
+
+    arrival: Arrival
+    rank: int
+    aim: Aim
+    step: Step
+    not_before: float = 0.0
+    again: bool = False
+
+    @property
+    def capture(self) -> Capture:
+        """The capture to be read."""
+        return self.arrival.capture
+
+
+class Schedule:
+    """Newest capture first, the backlog behind it; one frame a shot; one problem a file."""
+
+    def __init__(self, aim: Aim, step: Step, grace_s: float = GRACE_S) -> None:
+        self._aim = aim
+        self._step = step
+        self._grace_s = grace_s
+        self._waiting: dict[Path, Job] = {}
+        self._running: list[Job] = []
+        self._newest_rank = 0
+        self._early_rank = 0
+        self._newest: Job | None = None
+        self._given: dict[Path, bool] = {}  # whether the frame given for this path was a whole one
+        self._covered: set[Path] = set()  # JPEGs whose frame is now that of their raw
+        self._changing: frozenset[Path] = frozenset()
+        self._complained: set[tuple[Path, int, int]] = set()
+
+    @property
+    def backlog(self) -> int:
+        """Captures seen but not read yet."""
+        return len(self._waiting) + len(self._running)
+
+    def add(self, arrivals: Iterable[Arrival]) -> None:
+        """Take settled captures, oldest first. Those there before we came are read in order, behind all others."""
+        for arrival in arrivals:
+            self._covered.discard(arrival.capture.path)
+            if arrival.capture.pair is not None:
+                self._waiting.pop(arrival.capture.pair, None)
+            self._wait(Job(arrival, self._rank(arrival), self._aim, self._step))
+
+    def set_aside(self, changing: frozenset[Path]) -> None:
+        """Drop what has changed since it was added: it will be added again, and a fault found in it means nothing."""
+        self._changing = changing
+        for path in changing & self._waiting.keys():
+            del self._waiting[path]
+
+    def use(self, aim: Aim, step: Step) -> None:
+        """Meter everything from now on, and the newest capture given once more, under this aim and dial step."""
+        if (aim, step) == (self._aim, self._step):
+            return
+        self._aim, self._step = aim, step
+        self._waiting = {path: replace(job, aim=aim, step=step) for path, job in self._waiting.items()}
+        if self._newest is not None:
+            self._repeat(self._newest)
+
+    def next_job(self, now: float) -> Job | None:
+        """The job to start now, which then counts as running; None if there is none."""
+        ready = (job for job in self._waiting.values() if job.not_before <= now)
+        job = max(ready, key=lambda job: job.rank, default=None)
+        if job is not None:
+            del self._waiting[job.capture.path]
+            self._running.append(job)
+        return job
+
+    def next_due(self, after: float) -> float | None:
+        """When, later than `after`, the next job that has to wait may start; None if none has to."""
+        return min((job.not_before for job in self._waiting.values() if job.not_before > after), default=None)
+
+    def finish(self, job: Job, outcome: Outcome, now: float) -> list[Metered | Problem]:
+        """What to hand on now that `job` has come to an end."""
+        self._running.remove(job)
+        due = job.arrival.changed_at + self._grace_s
+        if job.capture.path in self._covered or (outcome.fault is not None and job.capture.path in self._changing):
+            return []
+        if _may_mend(outcome) and now < due:
+            self._wait(replace(job, aim=self._aim, step=self._step, not_before=due))
+            return []
+        events = self._fail(job, outcome) if isinstance(outcome, Failure) else [self._give(job, outcome)]
+        return events + self._complain(job, outcome)
+
+    def _wait(self, job: Job) -> None:
+        self._waiting[job.capture.path] = job
+
+    def _rank(self, arrival: Arrival) -> int:
+        if arrival.early:
+            self._early_rank -= 1
+            return self._early_rank
+        self._newest_rank += 1
+        return self._newest_rank
+
+    def _repeat(self, job: Job) -> None:
+        if job.capture.path not in self._waiting:
+            self._wait(replace(job, aim=self._aim, step=self._step, not_before=0.0, again=True))
+
+    def _give(self, job: Job, read: Read) -> Metered:
+        path, pair = job.capture.path, job.capture.pair
+        replaces = job.again or pair in self._given or self._given.get(path) is False
+        self._given[path] = read.fault is None
+        if pair is not None:
+            self._given.pop(pair, None)
+            self._covered.add(pair)
+        if self._newest is None or job.rank >= self._newest.rank:
+            self._newest = job
+            if (job.aim, job.step) != (self._aim, self._step):
+                self._repeat(job)
+        return Metered(job.capture, read.metadata, read.reading, read.thumbnail, read.notes, replaces)
+
+    def _fail(self, job: Job, failure: Failure) -> list[Metered | Problem]:
+        spare = job.arrival.spare
+        if (
+            spare is not None
+            and spare.path not in self._given
+            and all(j.capture.path != spare.path for j in self._running)
+        ):
+            fallback = replace(job.arrival, capture=spare, spare=None)
+            self._wait(Job(fallback, job.rank, self._aim, self._step))
+        return []
+
+    def _complain(self, job: Job, outcome: Outcome) -> list[Metered | Problem]:
+        key = (job.capture.path, job.capture.size, job.capture.mtime_ns)
+        if outcome.fault is None or key in self._complained:
+            return []
+        self._complained.add(key)
+        return [problem_of(job.capture.path, outcome.fault, outcome.detail if isinstance(outcome, Failure) else "")]
+
+
+def problem_of(path: Path, fault: Fault, detail: str = "") -> Problem:
+    """A fault in words. The decoder's own are added only where ours cannot say what happened."""
+    if fault is Fault.CRASHED and detail:
+        return Problem(path, f"{fault.problem} ({display_name(detail, 120)})", fault.advice)
+    return Problem(path, fault.problem, fault.advice)
