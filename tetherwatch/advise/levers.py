@@ -46,7 +46,7 @@ def room(allowed: Allowed, value: float) -> Room:
 
 
 def has_room(plan: Plan, settings: Settings, setting: Setting, needed: float) -> bool:
-    """Whether a setting can still move towards `needed` stops; taken as yes where its value is not known, and for light."""
+    """Whether a setting can still move towards `needed` stops; yes for light, and where its value is not known."""
     value = None if setting is Setting.LIGHT else settings.get(setting)
     if value is None:
         return True

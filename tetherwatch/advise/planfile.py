@@ -2,62 +2,101 @@
 
 import re
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, TypeVar
 
 import tomli
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
-from tetherwatch.advise.planmodel import PlanModel
-from tetherwatch.advise.planrules import resolve_plan
+from tetherwatch.advise.planmodel import AimModel, HeadModel, OrderModel, RangeModel
+from tetherwatch.advise.planrules import Mistakes, Tables, resolve_plan
 from tetherwatch.advise.records import Plan
 from tetherwatch.errors import PlanError, PlanProblem
+
+_TABLES: Mapping[str, type[BaseModel]] = {
+    "aim": AimModel,
+    "shutter": RangeModel,
+    "aperture": RangeModel,
+    "iso": RangeModel,
+    "order": OrderModel,
+}
+
+Model = TypeVar("Model", bound=BaseModel)
 
 
 def parse_plan(text: str, source: str, ceiling_iso: float | None = None) -> Plan:
     """Read and check a plan. `ceiling_iso` is what "ceiling" stands for; None takes a cautious default and notes it.
 
-    Raises PlanError with all problems of the file together.
+    Raises PlanError with all problems of the file together, in the order of their lines.
     """
-    lines = key_lines(text)
     try:
-        model = PlanModel.model_validate(tomli.loads(text))
-    except tomli.TOMLDecodeError as error:
-        raise PlanError(source, (_syntax_problem(error),)) from None
-    except ValidationError as error:
-        problems = tuple(_model_problem(dict(detail), lines) for detail in error.errors(include_url=False))
-        raise PlanError(source, _without_repeats(problems)) from None
-    plan, mistakes = resolve_plan(model, source, ceiling_iso)
-    if plan is None:
-        raise PlanError(source, tuple(PlanProblem(key, line_of(key, lines), what) for key, what in mistakes))
+        data = tomli.loads(text)
+    except (tomli.TOMLDecodeError, RecursionError) as error:
+        raise PlanError(source, (_syntax_problem(str(error)),)) from None
+    mistakes: Mistakes = []
+    plan = resolve_plan(_tables(data, mistakes), source, ceiling_iso, mistakes)
+    if plan is None or mistakes:
+        raise PlanError(source, _located(mistakes, key_lines(text)))
     return plan
 
 
-def _syntax_problem(error: tomli.TOMLDecodeError) -> PlanProblem:
-    found = re.search(r"at line (\d+)", str(error))
-    what = re.sub(r"\s*\(at .*\)$", "", str(error))
+def _tables(data: dict[str, Any], mistakes: Mistakes) -> Tables:
+    """Check each table by itself, so that a mistake in one does not hide those in another."""
+    head = {key: value for key, value in data.items() if key not in _TABLES}
+    return Tables(
+        head=_checked(HeadModel, head, "", mistakes),
+        aim=_checked(AimModel, data.get("aim", {}), "aim", mistakes),
+        shutter=_checked(RangeModel, data.get("shutter"), "shutter", mistakes),
+        aperture=_checked(RangeModel, data.get("aperture"), "aperture", mistakes),
+        iso=_checked(RangeModel, data.get("iso"), "iso", mistakes),
+        order=_checked(OrderModel, data.get("order"), "order", mistakes),
+    )
+
+
+def _checked(model: type[Model], table: object, name: str, mistakes: Mistakes) -> Model | None:
+    if table is None:
+        mistakes.append((name, f"the table [{name}] is missing"))
+        return None
+    try:
+        return model.model_validate(table)
+    except ValidationError as error:
+        found = {_key(name, detail["loc"]): _message(dict(detail)) for detail in error.errors(include_url=False)}
+        mistakes.extend(found.items())
+        return None
+
+
+def _key(table: str, location: tuple[str | int, ...]) -> str:
+    """Dotted key without list positions and without the names of the types tried."""
+    names = [part for part in location if isinstance(part, str) and part not in ("str", "int", "float")]
+    return ".".join(filter(None, [table, *names]))
+
+
+def _message(detail: dict[str, Any]) -> str:
+    fixed = {
+        "extra_forbidden": "unknown key",
+        "missing": "this key is missing",
+        "model_type": "this should be a table",
+        "string_too_short": "this may not be empty",
+    }
+    kind, context = detail["type"], detail.get("ctx", {})
+    if kind in fixed:
+        return fixed[kind]
+    if kind in ("too_short", "too_long"):
+        wanted = context.get("min_length", context.get("max_length"))
+        return f"it needs {'at least ' if wanted == 1 else ''}{wanted}, not {context.get('actual_length')}"
+    if kind in ("string_type", "int_type", "float_type") and detail["loc"][-1] in ("str", "int", "float"):
+        return "this is not a setting's value"
+    return str(detail["msg"]).replace("Input", "it", 1)
+
+
+def _syntax_problem(message: str) -> PlanProblem:
+    found = re.search(r"at line (\d+)", message)
+    what = re.sub(r"\s*\(at .*\)$", "", message)
     return PlanProblem("", int(found.group(1)) if found else None, f"not valid TOML: {what}")
 
 
-_MESSAGES = {
-    "extra_forbidden": "unknown key",
-    "missing": "missing",
-}
-
-
-def _model_problem(detail: Mapping[str, Any], lines: Mapping[str, int]) -> PlanProblem:
-    names = [str(part) for part in detail["loc"] if not str(part).startswith(("function-", "list[", "constrained-"))]
-    key = ".".join(name for name in names if name not in ("str", "int", "float"))
-    what = _MESSAGES.get(detail["type"]) or _lower_first(detail["msg"]).replace("Input", "it")
-    return PlanProblem(key, line_of(key, lines), what)
-
-
-def _lower_first(text: str) -> str:
-    return text.replace("Input ", "it ", 1) if text.startswith("Input ") else text[:1].lower() + text[1:]
-
-
-def _without_repeats(problems: tuple[PlanProblem, ...]) -> tuple[PlanProblem, ...]:
-    """One problem a key: a value that fits none of several types is reported once."""
-    return tuple({problem.key: problem for problem in reversed(problems)}.values())[::-1]
+def _located(mistakes: Mistakes, lines: Mapping[str, int]) -> tuple[PlanProblem, ...]:
+    problems = [PlanProblem(key, line_of(key, lines), what) for key, what in mistakes]
+    return tuple(sorted(problems, key=lambda problem: problem.line or 0))
 
 
 def key_lines(text: str) -> dict[str, int]:

@@ -40,15 +40,10 @@ class OrderModel(_Model):
     darker: Annotated[list[Lever], Field(min_length=1)]
 
 
-class PlanModel(_Model):
-    """A whole plan file: the right types, not yet checked against each other."""
+class HeadModel(_Model):
+    """The keys above the tables."""
 
     name: Annotated[str, Field(min_length=1, max_length=80)]
     light: LightKind
     step: Literal["1/3", "1/2", "1"] = "1/3"
     sync: Value = "1/250"
-    aim: AimModel = Field(default_factory=AimModel)
-    shutter: RangeModel
-    aperture: RangeModel
-    iso: RangeModel
-    order: OrderModel

@@ -1,9 +1,11 @@
 """What must hold between the parts of a plan: ranges that exist, levers with room, flash within sync speed."""
 
-from tetherwatch.advise.planmodel import AimModel, PlanModel, RangeModel
+from dataclasses import dataclass
+
+from tetherwatch.advise.planmodel import AimModel, HeadModel, OrderModel, RangeModel
 from tetherwatch.advise.records import Allowed, Plan
 from tetherwatch.exposure.dial import Dial, Step, label, parse_value, snap
-from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
+from tetherwatch.exposure.stops import Setting, brightness
 from tetherwatch.meter.records import CENTRE_BOX, Aim, Box
 
 DEFAULT_CEILING_ISO = 3200.0
@@ -19,36 +21,51 @@ Mistakes = list[tuple[str, str]]
 """(dotted key, what is wrong) pairs."""
 
 
-def resolve_plan(model: PlanModel, source: str, ceiling_iso: float | None) -> tuple[Plan | None, Mistakes]:
-    """Turn a checked model into a plan in exact dial values; None with all mistakes if it does not hold together."""
-    mistakes: Mistakes = []
-    step = Step.parse(model.step)
+@dataclass(frozen=True, slots=True)
+class Tables:
+    """The parts of a plan file, each of the right types, or None where it is not."""
+
+    head: HeadModel | None
+    aim: AimModel | None
+    shutter: RangeModel | None
+    aperture: RangeModel | None
+    iso: RangeModel | None
+    order: OrderModel | None
+
+
+def resolve_plan(tables: Tables, source: str, ceiling_iso: float | None, mistakes: Mistakes) -> Plan | None:
+    """Turn checked tables into a plan in exact dial values.
+
+    Adds to `mistakes` what does not hold between them, as far as the tables that are there allow; None if any is not.
+    """
+    head = tables.head
+    step = Step.parse(head.step) if head else Step.THIRD
     ceiling = ceiling_iso or DEFAULT_CEILING_ISO
-    tables = {setting: getattr(model, setting.value) for setting in CAMERA_SETTINGS}
-    ranges = {setting: _allowed(setting, table, step, ceiling, mistakes) for setting, table in tables.items()}
-    sync_s = _value(Setting.SHUTTER, model.sync, step, "sync", mistakes)
-    orders = {name: _order(name, getattr(model.order, name), mistakes) for name in ("brighter", "darker")}
-    aim = _aim(model.aim, mistakes)
-    _check_levers(model.light, ranges, orders, mistakes)
-    if model.light != "continuous":
-        _check_sync(ranges[Setting.SHUTTER], sync_s, mistakes)
-    shutter, aperture, iso = (ranges[setting] for setting in CAMERA_SETTINGS)
-    if mistakes or shutter is None or aperture is None or iso is None or sync_s is None:
-        return None, mistakes
+    shutter = _allowed(Setting.SHUTTER, tables.shutter, step, ceiling, mistakes)
+    aperture = _allowed(Setting.APERTURE, tables.aperture, step, ceiling, mistakes)
+    iso = _allowed(Setting.ISO, tables.iso, step, ceiling, mistakes)
+    sync_s = _value(Setting.SHUTTER, head.sync, step, "sync", mistakes) if head else None
+    aim = _aim(tables.aim, mistakes)
+    _check_levers(head, (shutter, aperture, iso), tables.order, mistakes)
+    if head and head.light != "continuous":
+        _check_sync(shutter, sync_s, mistakes)
+    if None in (head, tables.order, shutter, aperture, iso, sync_s, aim):
+        return None
+    assert head and tables.order and shutter and aperture and iso and sync_s and aim
     return Plan(
-        name=model.name,
+        name=head.name,
         source=source,
-        light=model.light,
+        light=head.light,
         step=step,
         aim=aim,
         shutter=shutter,
         aperture=aperture,
         iso=iso,
-        brighter=orders["brighter"],
-        darker=orders["darker"],
+        brighter=tuple(map(Setting, tables.order.brighter)),
+        darker=tuple(map(Setting, tables.order.darker)),
         sync_s=sync_s,
-        notes=_notes(model, ceiling_iso),
-    ), mistakes
+        notes=_notes(aim, tables.iso, ceiling_iso),
+    )
 
 
 def _value(setting: Setting, text: str | float, step: Step, key: str, mistakes: Mistakes) -> float | None:
@@ -65,7 +82,11 @@ def _value(setting: Setting, text: str | float, step: Step, key: str, mistakes: 
     return exact
 
 
-def _allowed(setting: Setting, table: RangeModel, step: Step, ceiling: float, mistakes: Mistakes) -> Allowed | None:
+def _allowed(
+    setting: Setting, table: RangeModel | None, step: Step, ceiling: float, mistakes: Mistakes
+) -> Allowed | None:
+    if table is None:
+        return None
     key = setting.value
     ends = [ceiling if setting is Setting.ISO and text == "ceiling" else text for text in table.allow]
     first, second = (_value(setting, text, step, f"{key}.allow", mistakes) for text in ends)
@@ -81,13 +102,9 @@ def _allowed(setting: Setting, table: RangeModel, step: Step, ceiling: float, mi
     return Allowed(setting, darkest=darkest, brightest=brightest, start=start)
 
 
-def _order(name: str, levers: list[str], mistakes: Mistakes) -> tuple[Setting, ...]:
-    for lever in sorted({lever for lever in levers if levers.count(lever) > 1}):
-        mistakes.append((f"order.{name}", f"{lever} is named twice"))
-    return tuple(Setting(lever) for lever in levers)
-
-
-def _aim(model: AimModel, mistakes: Mistakes) -> Aim:
+def _aim(model: AimModel | None, mistakes: Mistakes) -> Aim | None:
+    if model is None:
+        return None
     box = CENTRE_BOX if model.box is None else Box(*model.box)
     if box.left >= box.right or box.top >= box.bottom:
         mistakes.append(("aim.box", "the box has no area: give left, top, right, bottom between 0 and 1"))
@@ -97,18 +114,20 @@ def _aim(model: AimModel, mistakes: Mistakes) -> Aim:
 
 
 def _check_levers(
-    light: str,
-    ranges: dict[Setting, Allowed | None],
-    orders: dict[str, tuple[Setting, ...]],
-    mistakes: Mistakes,
+    head: HeadModel | None, ranges: tuple[Allowed | None, ...], order: OrderModel | None, mistakes: Mistakes
 ) -> None:
-    for name, levers in orders.items():
-        for lever in levers:
-            allowed = ranges.get(lever)
-            if lever is Setting.SHUTTER and light == "flash":
-                mistakes.append((f"order.{name}", "shutter does not change flash exposure: use iso, aperture or light"))
-            elif allowed is not None and allowed.locked:
-                mistakes.append((f"order.{name}", f"{lever.value} is locked (its ends are equal), so it has no room"))
+    locked = {allowed.setting.value for allowed in ranges if allowed is not None and allowed.locked}
+    flash = head is not None and head.light == "flash"
+    for direction in ("brighter", "darker"):
+        levers: list[str] = getattr(order, direction, [])
+        for lever in dict.fromkeys(levers):
+            if levers.count(lever) > 1:
+                mistakes.append((f"order.{direction}", f"{lever} is named twice"))
+            if lever == "shutter" and flash:
+                what = "shutter does not change flash exposure: use iso, aperture or light"
+                mistakes.append((f"order.{direction}", what))
+            elif lever in locked:
+                mistakes.append((f"order.{direction}", f"{lever} is locked (its ends are equal), so it has no room"))
 
 
 def _check_sync(shutter: Allowed | None, sync_s: float | None, mistakes: Mistakes) -> None:
@@ -118,12 +137,12 @@ def _check_sync(shutter: Allowed | None, sync_s: float | None, mistakes: Mistake
     mistakes.append(("shutter.allow", f"{fastest} is faster than the sync speed {sync}: part of the frame stays dark"))
 
 
-def _notes(model: PlanModel, ceiling_iso: float | None) -> tuple[str, ...]:
+def _notes(aim: Aim, iso: RangeModel | None, ceiling_iso: float | None) -> tuple[str, ...]:
     notes = []
-    if ceiling_iso is None and "ceiling" in model.iso.allow:
+    if ceiling_iso is None and iso is not None and "ceiling" in iso.allow:
         notes.append(
             f"no noise ceiling given: ISO {DEFAULT_CEILING_ISO:.0f} is assumed; name the body's own with --ceiling"
         )
-    if model.aim.area == "face":
+    if aim.area == "face":
         notes.append("finding faces is not built in yet: the centre-weighted frame is metered instead")
     return tuple(notes)

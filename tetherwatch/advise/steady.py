@@ -1,4 +1,4 @@
-"""One odd frame moves nothing: a frame far darker than its neighbours at the same settings is to be shot again first."""
+"""One odd frame moves nothing: where the light is suddenly gone, the frame is to be shot again first."""
 
 from tetherwatch.advise.records import Call, Plan
 from tetherwatch.advise.words import stops_text

@@ -27,8 +27,7 @@ class SiteCounts:
 
 def code_count(values: NDArray[np.uint16] | NDArray[np.uint8]) -> int:
     """How many codes the type of `values` can hold."""
-    bytes_each: int = values.dtype.itemsize
-    return 1 << (8 * bytes_each)
+    return 1 << (8 * int(values.itemsize))
 
 
 def _rows_per_chunk(sites: Sequence[Site]) -> int:

@@ -1,0 +1,1 @@
+"""The shipped plans, packaged as `tetherwatch.config`; read by `advise.library`."""

@@ -1,0 +1,118 @@
+"""Records as JSON objects, one a line: the stable names that other programs read. Absent values are null."""
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from tetherwatch.advise.records import Call
+from tetherwatch.exposure.dial import Step, label
+from tetherwatch.exposure.settings import Settings
+from tetherwatch.exposure.stops import Setting
+from tetherwatch.meter.records import Reading
+from tetherwatch.session.records import FrameRecord
+from tetherwatch.watch.records import Health, Problem
+
+Event = dict[str, Any]
+
+
+def json_line(event: Mapping[str, Any]) -> str:
+    """One line of ASCII JSON: control and format characters in names become escapes."""
+    return json.dumps(event, ensure_ascii=True, allow_nan=False)
+
+
+def file_name(path: Path, folder: Path | None) -> str:
+    """The file as other programs should name it: inside the watched folder where there is one, `/` between parts."""
+    if folder is not None and path.is_relative_to(folder):
+        return path.relative_to(folder).as_posix()
+    return str(path)
+
+
+def frame_event(record: FrameRecord, step: Step, folder: Path | None = None) -> Event:
+    """A capture that was metered, with its call."""
+    metadata = record.metadata
+    return {
+        "event": "frame",
+        "number": record.number,
+        "file": file_name(record.capture.path, folder),
+        "pair": None if record.capture.pair is None else file_name(record.capture.pair, folder),
+        "captured_at": None if metadata.captured_at is None else metadata.captured_at.isoformat(),
+        "camera": metadata.camera,
+        "serial": metadata.serial,
+        "settings": settings_object(metadata.settings, step),
+        "reading": reading_object(record.reading),
+        "setup": None,
+        "call": call_object(record.call),
+        "notes": [*record.notes, *record.reading.notes],
+    }
+
+
+def problem_event(problem: Problem, folder: Path | None = None) -> Event:
+    """A capture or the folder that needs the user."""
+    return {
+        "event": "problem",
+        "file": file_name(problem.path, folder),
+        "problem": problem.problem,
+        "advice": problem.advice,
+    }
+
+
+def folder_event(health: Health) -> Event:
+    """The watched folder went away or came back."""
+    state = "back" if health.here else "away"
+    return {"event": "folder", "folder": str(health.folder), "state": state, "mode": health.mode}
+
+
+def settings_object(settings: Settings, step: Step) -> Event:
+    """Exact values and the labels on the dial."""
+    return {
+        "shutter_s": settings.shutter_s,
+        "aperture": _rounded(settings.aperture),
+        "iso": _rounded(settings.iso, 2),
+        "shutter": _label(Setting.SHUTTER, settings.shutter_s, step),
+        "aperture_label": _label(Setting.APERTURE, settings.aperture, step),
+    }
+
+
+def reading_object(reading: Reading) -> Event:
+    """What was measured, in stops and percent."""
+    return {
+        "source": reading.source,
+        "provisional": reading.provisional,
+        "area": reading.area,
+        "offset_stops": _rounded(reading.offset_stops),
+        "uncertainty_stops": _rounded(reading.uncertainty_stops),
+        "clipped_percent": {channel: _rounded(value) for channel, value in reading.clipped_percent.items()},
+        "crushed_percent": _rounded(reading.crushed_percent),
+        "headroom_stops": _rounded(reading.headroom_stops),
+        "light_value": _rounded(reading.light_value),
+    }
+
+
+def call_object(call: Call) -> Event:
+    """The one move."""
+    predicted = call.predicted
+    return {
+        "kind": call.kind,
+        "setting": None if call.setting is None else call.setting.value,
+        "from": call.from_label,
+        "to": call.to_label,
+        "move_stops": _rounded(call.move_stops),
+        "left_stops": _rounded(call.left_stops),
+        "reason": call.reason,
+        "predicted": None
+        if predicted is None
+        else {
+            "offset_stops": _rounded(predicted.offset_stops),
+            "clipped_percent": _rounded(predicted.clipped_percent),
+        },
+    }
+
+
+def _label(setting: Setting, value: float | None, step: Step) -> str | None:
+    return None if value is None else label(setting, value, step)
+
+
+def _rounded(value: float | None, digits: int = 4) -> float | None:
+    """Rounded for reading; -0.0 becomes 0.0."""
+    return None if value is None else round(value, digits) + 0.0

@@ -1,0 +1,138 @@
+"""The session: takes what the watch hands on, numbers the frames and adds the calls."""
+
+from collections import deque
+from dataclasses import replace
+from pathlib import Path
+
+from tetherwatch.advise.call import make_call
+from tetherwatch.advise.locks import locked_at, unlocked
+from tetherwatch.advise.records import Plan
+from tetherwatch.advise.steady import odd_frame
+from tetherwatch.exposure.stops import Setting
+from tetherwatch.session.records import FrameRecord, SessionView
+from tetherwatch.watch.records import Health, Metered, Problem, WatchEvent
+
+KEPT_FRAMES = 200
+"""Frames a screen may look back on; work per frame does not grow with the session."""
+
+KEPT_PROBLEMS = 50
+
+SessionEvent = FrameRecord | Problem | Health
+
+
+class Session:
+    """One shoot in one folder under one plan. Not thread-safe: one thread takes events and reads views."""
+
+    def __init__(self, folder: Path, plan: Plan) -> None:
+        self._folder = folder
+        self._base = plan
+        self._overrides: dict[Setting, float | None] = {}
+        self._plan = plan
+        self._frames: deque[FrameRecord] = deque(maxlen=KEPT_FRAMES)
+        self._problems: deque[Problem] = deque(maxlen=KEPT_PROBLEMS)
+        self._health: Health | None = None
+        self._frame_count = 0
+        self._problem_count = 0
+
+    @property
+    def plan(self) -> Plan:
+        """The plan in force: the chosen one with this session's locks."""
+        return self._plan
+
+    @property
+    def problem_count(self) -> int:
+        """Problems since the start."""
+        return self._problem_count
+
+    @property
+    def frame_count(self) -> int:
+        """Frames since the start."""
+        return self._frame_count
+
+    def take(self, event: WatchEvent) -> SessionEvent:
+        """Record one event of the watch and return what a screen or stream should show of it."""
+        if isinstance(event, Metered):
+            return self._take_metered(event)
+        if isinstance(event, Problem):
+            self._problems.append(event)
+            self._problem_count += 1
+        else:
+            self._health = event
+        return event
+
+    def view(self) -> SessionView:
+        """Everything a screen may draw, now."""
+        return SessionView(
+            folder=self._folder,
+            plan=self._plan,
+            frames=tuple(self._frames),
+            problems=tuple(self._problems),
+            health=self._health,
+            frame_count=self._frame_count,
+            problem_count=self._problem_count,
+        )
+
+    def use_plan(self, plan: Plan) -> None:
+        """Change the plan. This session's locks are dropped; the newest frame is called again at once."""
+        self._base = plan
+        self._overrides.clear()
+        self._apply()
+
+    def toggle_lock(self, setting: Setting) -> None:
+        """Lock a free setting where it stands, free a locked one; the second time, return to the plan's own range."""
+        if setting in self._overrides:
+            del self._overrides[setting]
+        elif self._base.allowed(setting).locked:
+            self._overrides[setting] = None
+        else:
+            self._overrides[setting] = self._value_now(setting)
+        self._apply()
+
+    def _value_now(self, setting: Setting) -> float:
+        last = self._frames[-1].metadata.settings.get(setting) if self._frames else None
+        return self._base.allowed(setting).start if last is None else last
+
+    def _apply(self) -> None:
+        self._plan = self._base
+        for setting, value in self._overrides.items():
+            held = value is not None
+            self._plan = locked_at(self._plan, setting, value) if held else unlocked(self._plan, setting)
+        if self._frames:
+            self._frames[-1] = self._called_again(self._frames[-1])
+
+    def _called_again(self, record: FrameRecord) -> FrameRecord:
+        offset = record.reading.level_stops - self._plan.aim.from_grey_stops
+        reading = replace(record.reading, offset_stops=offset)
+        return replace(record, reading=reading, call=make_call(self._plan, record.metadata.settings, reading))
+
+    def _take_metered(self, event: Metered) -> FrameRecord:
+        place = self._place_of(event) if event.replaces else None
+        if place is None:
+            self._frame_count += 1
+            record = self._record(event, self._frame_count, self._frames[-1] if self._frames else None)
+            self._frames.append(record)
+        else:
+            before = self._frames[place - 1] if place else None
+            record = self._record(event, self._frames[place].number, before)
+            self._frames[place] = record
+        return record
+
+    def _place_of(self, event: Metered) -> int | None:
+        """Index of the frame that this event is a better reading of."""
+        paths = {event.capture.path, event.capture.pair}
+        for place in range(len(self._frames) - 1, -1, -1):
+            if self._frames[place].capture.path in paths:
+                return place
+        return None
+
+    def _record(self, event: Metered, number: int, before: FrameRecord | None) -> FrameRecord:
+        odd = odd_frame(self._plan, before.reading if before else None, event.reading)
+        return FrameRecord(
+            number=number,
+            capture=event.capture,
+            metadata=event.metadata,
+            reading=event.reading,
+            thumbnail=event.thumbnail,
+            call=odd or make_call(self._plan, event.metadata.settings, event.reading),
+            notes=event.notes,
+        )
