@@ -1,0 +1,222 @@
+"""The live dashboard: one board of text lines, redrawn where it changed. The only module that imports textual."""
+
+import os
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import ClassVar
+
+from rich.text import Text
+from textual.app import App, ComposeResult
+from textual.binding import Binding, BindingType
+from textual.events import Key, Resize
+from textual.geometry import Region
+from textual.screen import Screen
+from textual.strip import Strip
+from textual.widget import Widget
+
+from tetherwatch.errors import TetherwatchError
+from tetherwatch.exposure.stops import Setting
+from tetherwatch.screen.block import Block
+from tetherwatch.screen.layout import Scene, dashboard
+from tetherwatch.screen.palette import Background, Palette, choose
+from tetherwatch.screen.sheets import help_sheet, plan_sheet
+from tetherwatch.screen.source import SessionSource
+from tetherwatch.screen.words import setting_name
+from tetherwatch.session.records import SessionView
+
+_POLL_SECONDS = 1 / 20
+_AGE_SECONDS = 1.0
+
+Painter = Callable[[int, int], Block]
+
+
+class Board(Widget):
+    """Shows the block that `paint(width, height)` returns; only lines that changed are sent to the terminal."""
+
+    DEFAULT_CSS = "Board { width: 1fr; height: 1fr; background: ansi_default; color: ansi_default; }"
+
+    def __init__(self, paint: Painter) -> None:
+        super().__init__()
+        self._paint = paint
+        self._lines: tuple[Text, ...] = ()
+
+    @property
+    def plain(self) -> str:
+        """What is shown, without styles."""
+        return "\n".join(line.plain for line in self._lines)
+
+    def repaint(self) -> None:
+        """Draw again."""
+        width, height = self.size
+        if not (width and height):
+            return
+        before, self._lines = self._lines, self._paint(width, height).lines
+        if len(before) != len(self._lines):
+            self.refresh()
+            return
+        changed = [y for y, pair in enumerate(zip(before, self._lines, strict=True)) if not _alike(*pair)]
+        if changed:
+            self.refresh(*(Region(0, y, width, 1) for y in changed))
+
+    def on_resize(self, _: Resize) -> None:
+        self._lines = ()
+        self.repaint()
+
+    def render_line(self, y: int) -> Strip:
+        """One line as textual wants it."""
+        if y >= len(self._lines):
+            return Strip.blank(self.size.width)
+        return Strip(list(self._lines[y].render(self.app.console)), self.size.width)
+
+
+def _alike(a: Text, b: Text) -> bool:
+    return a.plain == b.plain and a.style == b.style and a.spans == b.spans
+
+
+class HelpSheet(Screen[None]):
+    """The keys; any key goes back."""
+
+    def __init__(self, palette: Palette) -> None:
+        super().__init__()
+        self._palette = palette
+
+    def compose(self) -> ComposeResult:
+        yield Board(lambda width, height: help_sheet(self._palette, width, height))
+
+    def on_key(self, event: Key) -> None:
+        event.stop()
+        self.dismiss(None)
+
+
+class PlanSheet(Screen["str | None"]):
+    """The choice of a plan; gives its name, or None if the user went back."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("up,k", "move(-1)"),
+        Binding("down,j", "move(1)"),
+        Binding("enter", "use"),
+        Binding("escape,p", "dismiss(None)"),
+    ]
+
+    def __init__(self, names: tuple[str, ...], present: str, palette: Palette) -> None:
+        super().__init__()
+        self._names = names
+        self._chosen = names.index(present) if present in names else 0
+        self._palette = palette
+
+    def compose(self) -> ComposeResult:
+        yield Board(lambda width, height: plan_sheet(self._names, self._chosen, self._palette, width, height))
+
+    def action_move(self, places: int) -> None:
+        self._chosen = min(max(self._chosen + places, 0), max(len(self._names) - 1, 0))
+        self.query_one(Board).repaint()
+
+    def action_use(self) -> None:
+        self.dismiss(self._names[self._chosen] if self._names else None)
+
+
+class Dashboard(App[TetherwatchError]):
+    """The dashboard of a session. Ends with None, or with the error that stopped the session."""
+
+    ENABLE_COMMAND_PALETTE = False
+    CSS = "Screen { background: ansi_default; color: ansi_default; overflow: hidden; }"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space", "pause"),
+        Binding("p", "plans"),
+        Binding("s", "lock('shutter')"),
+        Binding("a", "lock('aperture')"),
+        Binding("i", "lock('iso')"),
+        Binding("h,question_mark", "keys"),
+        Binding("q,Q", "quit"),
+        Binding("ctrl+c", "quit", priority=True),
+    ]
+
+    def __init__(
+        self,
+        source: SessionSource,
+        background: Background | None = None,
+        environ: Mapping[str, str] = os.environ,
+        clock: Callable[[], float] = time.time,
+    ) -> None:
+        super().__init__(ansi_color=True)
+        self._source = source
+        self._palette = choose(environ, background)
+        self._clock = clock
+        self._held: SessionView | None = None
+        self._notice = ""
+        self._board = Board(self._paint)
+
+    @property
+    def board(self) -> Board:
+        """The board behind any sheet."""
+        return self._board
+
+    def compose(self) -> ComposeResult:
+        yield self._board
+
+    def on_mount(self) -> None:
+        self.set_interval(_POLL_SECONDS, self._poll)
+        self.set_interval(_AGE_SECONDS, self._board.repaint)
+
+    def _poll(self) -> None:
+        try:
+            changed = self._source.poll()
+        except TetherwatchError as error:
+            self.exit(error)
+            return
+        if changed:
+            self._notice = ""
+            self._board.repaint()
+
+    def _paint(self, width: int, height: int) -> Block:
+        view, newer = self._source.view(), None
+        if self._held is not None:
+            newer = view.frame_count - self._held.frame_count
+            view = replace(view, frames=self._held.frames)
+        scene = Scene(view, self._palette, self._clock(), newer, self._notice)
+        return dashboard(scene, width, height)
+
+    def action_pause(self) -> None:
+        view = self._source.view()
+        self._held = view if self._held is None and view.frames else None
+        self._board.repaint()
+
+    def action_keys(self) -> None:
+        self.push_screen(HelpSheet(self._palette))
+
+    def action_plans(self) -> None:
+        sheet = PlanSheet(self._source.plans(), self._source.view().plan.name, self._palette)
+        self.push_screen(sheet, self._use_plan)
+
+    def _use_plan(self, name: str | None) -> None:
+        if name is not None:
+            self._change(lambda: self._source.use_plan(name), f"Plan: {name}")
+
+    def action_lock(self, name: str) -> None:
+        setting = Setting(name)
+        self._change(lambda: self._source.toggle_lock(setting), "")
+        if not self._notice:
+            state = "locked" if self._source.view().plan.allowed(setting).locked else "free"
+            self._notice = f"{setting_name(setting)} is {state} now"
+            self._board.repaint()
+
+    def _change(self, change: Callable[[], None], done: str) -> None:
+        """Make a change that leads to another call, which ends a pause: the call shown must be the one in force."""
+        self._held = None
+        self._notice = done
+        try:
+            change()
+        except TetherwatchError as error:
+            self._notice = str(error)
+        self._board.repaint()
+
+
+def run(source: SessionSource, background: Background | None = None) -> None:
+    """Show the dashboard until the user quits, then close the source. Raises the TetherwatchError that ended it."""
+    try:
+        error = Dashboard(source, background).run(mouse=False)
+    finally:
+        source.close()
+    if error is not None:
+        raise error

@@ -1,0 +1,149 @@
+"""Which panels go where in a window of a given size. Everything here is a pure function of records and size."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from itertools import chain
+
+from rich.text import Text
+
+from tetherwatch.screen.block import Block, block, fold, rule, stack
+from tetherwatch.screen.call import call_line, call_panel
+from tetherwatch.screen.header import footer, header_panel
+from tetherwatch.screen.health import health_panel
+from tetherwatch.screen.levers import levers_panel
+from tetherwatch.screen.offset import offset_panel
+from tetherwatch.screen.palette import Palette
+from tetherwatch.screen.picture import picture_panel
+from tetherwatch.screen.tones import tones_panel
+from tetherwatch.screen.trend import trend_panel
+from tetherwatch.screen.waiting import waiting_panel
+from tetherwatch.session.records import FrameRecord, SessionView
+from tetherwatch.text import display_name
+
+LEAST_WIDTH, LEAST_HEIGHT = 60, 16
+_TWO_COLUMNS_WIDTH, _TWO_COLUMNS_HEIGHT = 96, 28
+_GIANT_HEIGHT = 42
+_TITLES = {
+    "offset": "offset from the aim",
+    "levers": "settings",
+    "tones": "tones, in stops",
+    "trend": "last frames",
+    "picture": "picture",
+}
+_ORDER = ("header", "call", "rule", "offset", "levers", "tones", "trend", "picture", "health")
+
+_BASE = {"header": 1, "call": 7, "offset": 2, "levers": 3, "health": 1}
+_ADDED = (
+    ("call", 1),
+    ("tones", 4),
+    ("offset", 1),
+    ("header", 1),
+    ("health", 1),
+    ("rule", 1),
+    ("levers", 1),
+    ("trend", 6),
+    ("tones", 3),
+    ("health", 1),
+    ("picture", 12),
+    ("call", 1),
+    ("tones", 3),
+    ("picture", 6),
+)
+"""What a higher window adds to the single column, most wanted first; a step that does not fit is left out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What is to be drawn at one moment: `now` in wall-clock seconds; `newer` frames are held back by a pause."""
+
+    view: SessionView
+    palette: Palette
+    now: float
+    newer: int | None = None
+    notice: str = ""
+
+
+def dashboard(scene: Scene, width: int, height: int) -> Block:
+    """The whole screen: exactly `height` lines of `width` cells."""
+    if width < LEAST_WIDTH or height < LEAST_HEIGHT:
+        return _too_small(scene, width, height)
+    if not scene.view.frames:
+        return _waiting(scene, width, height)
+    if width >= _TWO_COLUMNS_WIDTH and height >= _TWO_COLUMNS_HEIGHT:
+        return _two_columns(scene, width, height)
+    return _one_column(scene, width, height)
+
+
+def _too_small(scene: Scene, width: int, height: int) -> Block:
+    advice = f"This window is {width}x{height}. Make it at least {LEAST_WIDTH}x{LEAST_HEIGHT}."
+    lines = [Text(line) for line in fold(advice, width)]
+    for frame in scene.view.frames[-1:]:
+        head = [call_line(frame.call, scene.palette.of_call(frame.call.kind))]
+        lines = [*head, *(Text(line) for line in fold(display_name(frame.call.reason), width)), *lines]
+    return block(lines, width, height)
+
+
+def _waiting(scene: Scene, width: int, height: int) -> Block:
+    body = waiting_panel(scene.view, scene.palette, width, height - 3)
+    health = health_panel(scene.view, scene.now, scene.palette, width, 2)
+    return stack([body, health, footer(scene.notice, scene.palette, width)], width)
+
+
+def _one_column(scene: Scene, width: int, height: int) -> Block:
+    rows = share(height - 1)
+    parts = [_panel(scene, name, width, rows[name]) for name in _ORDER if name in rows]
+    used = sum(part.height for part in parts)
+    parts.insert(-1, block([], width, height - 1 - used))
+    return stack([*parts, footer(scene.notice, scene.palette, width)], width)
+
+
+def share(height: int) -> dict[str, int]:
+    """Rows of each panel of the single column, at most `height` together."""
+    rows = dict(_BASE)
+    spare = height - sum(rows.values())
+    for name, more in _ADDED:
+        if more <= spare:
+            rows[name] = rows.get(name, 0) + more
+            spare -= more
+    return rows
+
+
+def _two_columns(scene: Scene, width: int, height: int) -> Block:
+    roomy = height >= _GIANT_HEIGHT
+    header = _panel(scene, "header", width, 2)
+    call = _panel(scene, "call", width, 14 if roomy else 8)
+    health = _panel(scene, "health", width, 4 if roomy else 2)
+    foot = footer(scene.notice, scene.palette, width)
+    body_height = height - sum(part.height for part in (header, call, health, foot))
+    left = max(width * 11 // 20, 58)
+    right = width - left - 2
+    trend_rows = max(body_height // 3, 6)
+    body = _column(scene, {"offset": 3, "levers": 4, "tones": body_height - 10}, left).beside(
+        _column(scene, {"trend": trend_rows, "picture": body_height - trend_rows - 2}, right)
+    )
+    return stack([header, call, body, health, foot], width)
+
+
+def _column(scene: Scene, rows: Mapping[str, int], width: int) -> Block:
+    """Panels with their titles below each other."""
+    titled = (
+        (rule(_TITLES[name], width, scene.palette.quiet), _panel(scene, name, width, rows[name])) for name in rows
+    )
+    return stack(chain.from_iterable(titled), width)
+
+
+def _panel(scene: Scene, name: str, width: int, height: int) -> Block:
+    view, palette = scene.view, scene.palette
+    frame: FrameRecord = view.frames[-1]
+    painters: dict[str, Callable[[], Block]] = {
+        "header": lambda: header_panel(frame, view.plan, scene.newer, palette, width, height),
+        "call": lambda: call_panel(frame.call, palette, width, height),
+        "rule": lambda: block([Text("─" * width, palette.quiet)], width, height),
+        "offset": lambda: offset_panel(frame.reading, view.plan.aim, palette, width, height),
+        "levers": lambda: levers_panel(frame.metadata.settings, view.plan, palette, width, height),
+        "tones": lambda: tones_panel(frame.reading, palette, width, height),
+        "picture": lambda: picture_panel(frame.thumbnail, palette, width, height),
+        "trend": lambda: trend_panel(view.frames, view.plan.aim, palette, width, height),
+        "health": lambda: health_panel(view, scene.now, palette, width, height),
+    }
+    return painters[name]()

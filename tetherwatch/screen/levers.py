@@ -1,0 +1,82 @@
+"""The three camera settings: where they stand, how far they may go, and the room left on each."""
+
+from collections.abc import Iterable
+
+from rich.text import Text
+
+from tetherwatch.advise.records import Allowed, Plan
+from tetherwatch.exposure.settings import Settings
+from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
+from tetherwatch.screen.block import Block, block
+from tetherwatch.screen.palette import Palette
+from tetherwatch.screen.words import setting_name, signed, value_words
+
+_SLACK_STOPS = 0.05
+"""Rounding of nominal numbers; a value this close to its range is inside it."""
+
+_LONG_WORDS_MIN_WIDTH = 72
+_TRACK_MIN_WIDTH = 92
+_TRACK_CELLS = 17
+
+
+def levers_panel(settings: Settings, plan: Plan, palette: Palette, width: int, height: int) -> Block:
+    """One line for each camera setting, then the order in which the plan spends them."""
+    lines = [_lever(settings, plan, setting, palette, width) for setting in CAMERA_SETTINGS]
+    lines.append(Text(f" {_order(plan)}", palette.quiet))
+    return block(lines, width, height)
+
+
+def range_words(allowed: Allowed, plan: Plan) -> str:
+    """Where a setting is held, or how far it may go from its darkest to its brightest value."""
+    darkest, brightest = (value_words(allowed.setting, end, plan.step) for end in (allowed.darkest, allowed.brightest))
+    return f"locked at {darkest}" if allowed.locked else f"free {darkest} to {brightest}"
+
+
+def room_stops(value: float, allowed: Allowed) -> tuple[float, float]:
+    """Stops left towards darker and towards brighter, both positive; a negative one is how far `value` lies outside."""
+    here = brightness(allowed.setting, value)
+    return here - brightness(allowed.setting, allowed.darkest), brightness(allowed.setting, allowed.brightest) - here
+
+
+def _lever(settings: Settings, plan: Plan, setting: Setting, palette: Palette, width: int) -> Text:
+    allowed, value = plan.allowed(setting), settings.get(setting)
+    row = Text.assemble(
+        f" {setting_name(setting):<9}",
+        (f"{value_words(setting, value, plan.step):<8}", "bold"),
+        f"{range_words(allowed, plan):<22}",
+        _room_words(value, allowed, palette, width),
+    )
+    if width >= _TRACK_MIN_WIDTH and value is not None and not allowed.locked:
+        row.pad_right(max(width - _TRACK_CELLS - 3 - row.cell_len, 0))
+        row.append(_track(value, allowed), palette.quiet)
+    return row
+
+
+def _room_words(value: float | None, allowed: Allowed, palette: Palette, width: int) -> Text:
+    if value is None:
+        return Text("room unknown", palette.quiet)
+    darker, brighter = room_stops(value, allowed)
+    if min(darker, brighter) < -_SLACK_STOPS:
+        outside = darker if darker < brighter else -brighter
+        return Text(f"! outside by {signed(outside)}", f"bold {palette.attention}")
+    if allowed.locked:
+        return Text("no room", palette.quiet)
+    if width < _LONG_WORDS_MIN_WIDTH:
+        return Text(f"room -{abs(darker):.1f} +{abs(brighter):.1f}")
+    return Text.assemble(
+        (f"darker -{abs(darker):.1f}", palette.darker), "   ", (f"brighter +{abs(brighter):.1f}", palette.brighter)
+    )
+
+
+def _track(value: float, allowed: Allowed) -> str:
+    darker, brighter = (max(side, 0.0) for side in room_stops(value, allowed))
+    here = round(darker / (darker + brighter) * (_TRACK_CELLS - 1)) if darker + brighter else 0
+    return "├" + "─" * here + "●" + "─" * (_TRACK_CELLS - 1 - here) + "┤"
+
+
+def _order(plan: Plan) -> str:
+    return f"brighter by {_names(plan.brighter)}   darker by {_names(plan.darker)}"
+
+
+def _names(levers: Iterable[Setting]) -> str:
+    return ", ".join(setting_name(lever) for lever in levers) or "nothing"

@@ -1,0 +1,53 @@
+"""The sheets that lie over the dashboard for a moment: the keys, and the choice of a plan."""
+
+from collections.abc import Sequence
+
+from rich.text import Text
+
+from tetherwatch.screen.block import Block, block, fold
+from tetherwatch.screen.palette import Palette
+from tetherwatch.text import display_name
+
+_KEYS = (
+    ("space", "pause on this frame; new captures are still read; again to go on"),
+    ("p", "choose another plan"),
+    ("s", "lock the shutter where it stands, or free it, for this session"),
+    ("a", "the same for the aperture"),
+    ("i", "the same for the ISO"),
+    ("h", "this sheet"),
+    ("q, ctrl+c", "quit; captures stay as they are"),
+)
+_SIGNS = (
+    "Offsets: minus is darker than the aim. Moves: plus makes it brighter.",
+    "A reading from a raw is measured; from a JPEG or a preview it is an estimate.",
+)
+_CAUTION = (
+    "Take care: flash heads hold a charge after they are switched off, lamps get hot, cables trip people; follow the "
+    "makers' manuals. Strobing light may trigger seizures in photosensitive people."
+)
+
+
+def help_sheet(palette: Palette, width: int, height: int) -> Block:
+    """All keys, how to read the signs, and a word of caution."""
+    lines = [Text(" Keys", "bold"), Text()]
+    for key, action in _KEYS:
+        first, *rest = fold(action, width - 14)
+        lines.append(Text.assemble((f" {key:<11} ", "bold"), first))
+        lines += [Text(f"{'':13}{line}") for line in rest]
+    for sentence, style in (*((sign, palette.quiet) for sign in _SIGNS), (_CAUTION, "none")):
+        lines += [Text(), *(Text(f" {line}", style) for line in fold(sentence, width - 2))]
+    return block([*lines, Text(), Text(" Any key goes back.", palette.quiet)], width, height)
+
+
+def plan_sheet(names: Sequence[str], chosen: int, palette: Palette, width: int, height: int) -> Block:
+    """The plans as a list with a pointer, scrolled so that the chosen one is in sight."""
+    room = max(height - 4, 1)
+    first = min(max(chosen - room // 2, 0), max(len(names) - room, 0))
+    lines = [Text(" Plans", "bold"), Text()]
+    for place, name in enumerate(names[first : first + room], start=first):
+        here = place == chosen
+        lines.append(Text(f" {'>' if here else ' '} {display_name(name)}", "bold reverse" if here else "none"))
+    if not names:
+        lines.append(Text(" There is no plan to choose."))
+    lines = [*lines, Text(), Text(" up, down choose   enter use   escape back", palette.quiet)]
+    return block(lines, width, height)

@@ -1,0 +1,41 @@
+"""What is shown before the first capture: where it is awaited, under which plan, and what to do."""
+
+from rich.text import Text
+
+from tetherwatch.advise.records import Plan
+from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
+from tetherwatch.screen.block import Block, block
+from tetherwatch.screen.levers import range_words
+from tetherwatch.screen.palette import Palette
+from tetherwatch.screen.words import keep_end, setting_name, value_words
+from tetherwatch.session.records import SessionView
+from tetherwatch.text import display_name
+
+
+def waiting_panel(view: SessionView, palette: Palette, width: int, height: int) -> Block:
+    """The folder, the plan, the settings to start from, and the next step."""
+    away = view.health is not None and not view.health.here
+    step = (
+        "Bring the folder back; watching goes on by itself." if away else "Set the camera to manual and take a frame."
+    )
+    rows = [
+        Text(" Waiting for the first capture", f"bold {palette.right}"),
+        Text(),
+        _named("folder", keep_end(display_name(view.folder), width - 11), palette),
+        _named("plan", display_name(view.plan.name), palette),
+        Text(),
+        *(_setting(setting, view.plan, palette) for setting in CAMERA_SETTINGS),
+        Text(),
+        Text(f" {step}"),
+    ]
+    return block(rows, width, height)
+
+
+def _setting(setting: Setting, plan: Plan, palette: Palette) -> Text:
+    allowed = plan.allowed(setting)
+    start = f"start at {value_words(setting, allowed.start, plan.step)}"
+    return _named(setting_name(setting), f"{start:<18}{range_words(allowed, plan)}", palette)
+
+
+def _named(name: str, words: str, palette: Palette) -> Text:
+    return Text.assemble((f" {name:<9}", palette.quiet), words)
