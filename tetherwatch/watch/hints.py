@@ -1,4 +1,4 @@
-"""Change events of the system, used as hints to look again and for nothing else: they come late, twice or not at all."""
+"""Change events of the system, used as hints to look again and no more: they come late, twice or not at all."""
 
 import errno
 import sys
@@ -48,7 +48,10 @@ class Hints:
         return "polling" if self._observer is None else "events"
 
     def start(self) -> Problem | None:
-        """Ask for events anew, where they can be had at all. A Problem if the system refuses; then we poll."""
+        """Ask for events anew, where they can be had at all. A Problem if the system refuses; then we poll.
+
+        Raises FileNotFoundError if there is no such folder.
+        """
         self.stop()
         if not reports_changes(self._folder):
             return None
@@ -58,6 +61,8 @@ class Hints:
             observer.start()
         except (OSError, RuntimeError, SystemError) as error:
             at_most(1.0, observer.unschedule_all)
+            if isinstance(error, FileNotFoundError):
+                raise
             return _refused(self._folder, error)
         self._observer = observer
         return None

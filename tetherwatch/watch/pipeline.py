@@ -1,14 +1,13 @@
 """The watch itself: looks at the folder, starts workers, hands on what they found. One thread runs it."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from threading import Event
-from typing import cast
 
 from tetherwatch.errors import FolderError
 from tetherwatch.exposure.dial import Step
@@ -16,7 +15,7 @@ from tetherwatch.meter.records import Aim
 from tetherwatch.watch.arrivals import PATIENCE, Arrivals, Patience
 from tetherwatch.watch.hints import Hints
 from tetherwatch.watch.listing import Listing, list_captures
-from tetherwatch.watch.records import Health, Metered, Problem, WatchEvent
+from tetherwatch.watch.records import Health, Problem, WatchEvent
 from tetherwatch.watch.schedule import GRACE_S, Job, Schedule
 from tetherwatch.watch.task import Outcome
 from tetherwatch.watch.workers import Reader, Workers
@@ -35,8 +34,12 @@ _NAP_S = 0.5
 
 _HEARTBEAT_S = 2.0
 
-Message = tuple[Job, Outcome] | tuple[Aim, Step] | None
-"""What wakes the watch: a capture read, a new aim, or a hint to look again."""
+Message = Callable[[], Iterable[WatchEvent]]
+"""What another thread has the watch do: deal with a capture read, take a new aim, or just wake up."""
+
+
+def _wake_up() -> tuple[()]:
+    return ()
 
 
 class Watcher:
@@ -96,17 +99,17 @@ class Watcher:
 
     def use(self, aim: Aim, step: Step) -> None:
         """Meter later captures, and the newest once more, under another aim. May be called from any thread."""
-        self._inbox.put((aim, step))
+        self._inbox.put(partial(self._take_aim, aim, step))
 
     def close(self) -> None:
         """End `events` soon. May be called from any thread."""
         self._closed.set()
-        self._inbox.put(None)
+        self._inbox.put(_wake_up)
 
     def _hint(self) -> None:
         if not self._hinted.is_set():
             self._hinted.set()
-            self._inbox.put(None)
+            self._inbox.put(_wake_up)
 
     def _next_look(self) -> float:
         """When to look again: at a hint, when something may have settled or may be tried again, or once in a while."""
@@ -121,35 +124,23 @@ class Watcher:
         self._hinted.clear()
         self._look_at = self._clock()
         try:
-            if self._is_here():
-                yield from self._keep_hints()
-                self._take_in(list_captures(self._folder))
-                self._last_look = time.time()
+            known, self._identity = self._identity, _identity(self._folder)
+            if known not in (None, self._identity):
+                raise FileNotFoundError  # another folder lies in its place, which is taken up at the next look
+            if known is None or not self._hints.sound:
+                yield from self._start_hints()
+            self._take_in(list_captures(self._folder))
+            self._last_look = time.time()
         except OSError:
-            self._leave()
+            self._identity = None
+            self._hints.stop()
         self._look_end = self._clock()
 
-    def _is_here(self) -> bool:
-        """Whether the folder is the one we know. One that was put in its place is taken for new at the next look."""
-        status = self._folder.stat()
-        identity = (status.st_dev, status.st_ino)
-        if self._identity not in (None, identity):
-            self._leave()
-            return False
-        known, self._identity = self._identity, identity
-        self._hints_wanted = known is None or not self._hints.sound
-        return True
-
-    def _leave(self) -> None:
-        self._identity = None
-        self._hints.stop()
-
-    def _keep_hints(self) -> Iterator[Problem]:
-        if self._hints_wanted:
-            refusal = self._hints.start()
-            if refusal is not None and refusal != self._refusal:
-                yield refusal
-            self._refusal = refusal
+    def _start_hints(self) -> Iterator[Problem]:
+        refusal = self._hints.start()
+        if refusal is not None and refusal != self._refusal:
+            yield refusal
+        self._refusal = refusal
 
     def _take_in(self, listing: Listing) -> None:
         arrivals = self._arrivals.observe(listing, self._look_at, time.time())
@@ -163,25 +154,20 @@ class Watcher:
                 return
             self._reader.start(job.capture.path, job.aim, job.step, partial(self._done, job))
 
+    def _take_aim(self, aim: Aim, step: Step) -> tuple[()]:
+        self._schedule.use(aim, step)
+        return ()
+
     def _done(self, job: Job, outcome: Outcome) -> None:
-        self._inbox.put((job, outcome))
+        self._inbox.put(lambda: self._schedule.finish(job, outcome, self._clock()))
 
     def _read_inbox(self) -> Iterator[WatchEvent]:
         """Sleep until a message comes or something is due, then deal with all messages there are."""
         wait = min(_NAP_S, self._next_look() - self._clock())
         with suppress(Empty):
-            yield from self._deal_with(self._inbox.get(timeout=max(0.0, wait)))
+            yield from self._inbox.get(timeout=max(0.0, wait))()
             while True:
-                yield from self._deal_with(self._inbox.get_nowait())
-
-    def _deal_with(self, message: Message) -> list[Metered | Problem]:
-        if message is None:
-            return []
-        first, second = message
-        if isinstance(first, Job):
-            return self._schedule.finish(first, cast(Outcome, second), self._clock())
-        self._schedule.use(first, cast(Step, second))
-        return []
+                yield from self._inbox.get_nowait()()
 
     def _report(self) -> Iterator[Health]:
         """Say how the watch is doing when that has changed, and now and then."""
@@ -191,6 +177,11 @@ class Watcher:
         if not same or self._clock() - self._health_at >= _HEARTBEAT_S:
             self._health, self._health_at = health, self._clock()
             yield health
+
+
+def _identity(folder: Path) -> tuple[int, int]:
+    status = folder.stat()
+    return status.st_dev, status.st_ino
 
 
 def _first_listing(folder: Path) -> Listing:

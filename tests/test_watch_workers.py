@@ -1,0 +1,140 @@
+"""Real worker processes: what dies, hangs or raises costs one capture and never a neighbour."""
+
+import os
+import sys
+import time
+from pathlib import Path
+from queue import SimpleQueue
+
+import pytest
+import worker_stubs
+
+from tetherwatch.exposure.dial import Step
+from tetherwatch.frame.faults import Fault
+from tetherwatch.meter.records import Aim
+from tetherwatch.watch.patience import at_most
+from tetherwatch.watch.task import Failure, Outcome, Read, read_capture
+from tetherwatch.watch.workers import Workers, default_count
+
+AIM = Aim()
+LIMIT_S = 40.0
+
+
+def run(workers: Workers, names: list[str]) -> dict[str, Outcome]:
+    """Read all `names`, as many at once as the workers take, and give the outcome of each."""
+    done: SimpleQueue[tuple[str, Outcome]] = SimpleQueue()
+    outcomes: dict[str, Outcome] = {}
+    waiting = list(names)
+    while len(outcomes) < len(names):
+        while waiting and workers.free:
+            name = waiting.pop(0)
+            workers.start(Path(name), AIM, Step.THIRD, lambda outcome, name=name: done.put((name, outcome)))
+        name, outcome = done.get(timeout=LIMIT_S)
+        assert name not in outcomes
+        outcomes[name] = outcome
+    return outcomes
+
+
+def fault(outcome: Outcome) -> Fault | None:
+    """The fault of an outcome."""
+    return outcome.fault
+
+
+@pytest.fixture(scope="module")
+def two():
+    """Two workers that misbehave on demand."""
+    with Workers(worker_stubs.misbehave, count=2, deadline_s=20.0, preload=()) as workers:
+        yield workers
+
+
+def test_a_dead_worker_costs_one_failure_and_no_neighbour(two):
+    """Captures read beside and after one that kills its worker are all read."""
+    outcomes = run(two, ["a", "die", "b", "c", "die.x", "d", "e"])
+    assert {name: fault(outcome) for name, outcome in outcomes.items() if outcome.fault} == {
+        "die": Fault.CRASHED,
+        "die.x": Fault.CRASHED,
+    }
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such signal to send")
+def test_a_segmentation_fault_costs_one_failure(two):
+    """A worker killed by the system is replaced."""
+    outcomes = run(two, ["segfault", "a", "b", "c"])
+    assert [name for name, outcome in outcomes.items() if outcome.fault is Fault.CRASHED] == ["segfault"]
+
+
+def test_an_error_let_out_by_the_task_is_a_failure(two):
+    """An exception in a worker comes back as a crash that names it, not as an exception here."""
+    outcome = run(two, ["raise"])["raise"]
+    assert isinstance(outcome, Failure)
+    assert outcome.fault is Fault.CRASHED
+    assert "an error the task let out" in outcome.detail
+
+
+def test_a_failure_comes_back_as_it_was(two):
+    """A task's own failure crosses the process border unchanged."""
+    assert run(two, ["refuse"])["refuse"] == Failure(Fault.CUT_SHORT, "detail")
+
+
+def test_workers_are_other_processes_with_one_decoder_thread(two):
+    """Reading happens outside this process, under OMP_NUM_THREADS=1, also after a worker was replaced."""
+    run(two, ["die", "die"[:3] + ".y"])
+    for outcome in run(two, ["a", "b", "c"]).values():
+        assert isinstance(outcome, Read)
+        pid, threads = outcome.notes
+        assert int(pid) != os.getpid()
+        assert threads == "1"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such signal to send")
+def test_an_interrupt_does_not_end_a_worker(two):
+    """Ctrl-C in the terminal reaches the workers too, which leave it to the daemon."""
+    assert isinstance(run(two, ["interrupt"])["interrupt"], Read)
+
+
+def test_a_hung_task_is_stopped_at_its_deadline():
+    """A capture that takes too long is one failure; the other worker goes on meanwhile and the same one afterwards."""
+    with Workers(worker_stubs.misbehave, count=2, deadline_s=1.0, preload=()) as workers:
+        outcomes = run(workers, ["hang", "a", "b", "c", "hang.x", "d"])
+    slow = [name for name, outcome in outcomes.items() if outcome.fault is Fault.TOO_SLOW]
+    assert sorted(slow) == ["hang", "hang.x"]
+    assert all(isinstance(outcomes[name], Read) for name in "abcd")
+
+
+@pytest.mark.parametrize("task", [worker_stubs.misbehave, worker_stubs.stuck_in_c])
+@pytest.mark.skipif(sys.platform == "win32", reason="signal masks are not known there")
+def test_shutting_down_does_not_wait_for_a_hung_task(task):
+    """Leaving takes less than two seconds, even while a decoder is stuck in C, and no outcome comes afterwards."""
+    done: SimpleQueue[Outcome] = SimpleQueue()
+    with Workers(task, count=2, preload=()) as workers:
+        run(workers, ["a", "b"])
+        workers.start(Path("hang"), AIM, Step.THIRD, done.put)
+        assert workers.free == 1
+        began = time.monotonic()
+    assert time.monotonic() - began < 2.0
+    assert done.empty()
+
+
+def test_a_worker_that_cannot_start_is_a_failure_each_time():
+    """If the decoders cannot be loaded, every capture says so instead of waiting for ever."""
+    with Workers(worker_stubs.misbehave, count=1, preload=("no_such_module_anywhere",)) as workers:
+        outcomes = run(workers, ["a", "b"])
+    assert {outcome.fault for outcome in outcomes.values()} == {Fault.CRASHED}
+
+
+def test_at_least_one_worker():
+    """There are one or two workers, whatever the machine."""
+    assert default_count() in (1, 2)
+
+
+def test_reading_a_missing_file_is_a_failure():
+    """The task itself never raises: a missing file is a fault in words."""
+    assert read_capture(Path("no such folder", "x.dng"), AIM, Step.THIRD).fault is Fault.VANISHED
+
+
+def test_waiting_is_limited():
+    """`at_most` returns in time when an action does not, and says so."""
+    began = time.monotonic()
+    assert not at_most(0.1, lambda: time.sleep(5), lambda: None)
+    assert time.monotonic() - began < 2.0
+    assert at_most(5.0, lambda: None)
