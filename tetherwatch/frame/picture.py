@@ -6,15 +6,16 @@ from typing import BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, UnidentifiedImageError
+from PIL import Image, JpegImagePlugin, TiffImagePlugin, UnidentifiedImageError
 
 from tetherwatch.frame.container import is_cut_short
 from tetherwatch.frame.faults import CaptureError, Fault
 from tetherwatch.frame.limits import PIXEL_LIMIT, check_size
 from tetherwatch.frame.records import Channel, Frame, Site, Source
 
-FORMATS = ("JPEG", "MPO", "TIFF")
-"""Pillow's names; nothing else is tried, whatever the file looks like."""
+JPEG: tuple[str, ...] = (JpegImagePlugin.JpegImageFile.format,)
+FORMATS = (*JPEG, TiffImagePlugin.TiffImageFile.format)
+"""Pillow's names; nothing else is tried, whatever the file looks like. JPEG includes MPO (its first picture)."""
 
 OTHER_PROFILE = "the picture is not in sRGB but in another colour space, so the estimate is coarser"
 
@@ -65,7 +66,8 @@ def _decode(file: BinaryIO, formats: tuple[str, ...]) -> tuple[NDArray[np.uint8]
     except Exception as error:  # damaged files make Pillow raise whatever its parts raise
         if isinstance(error, OSError) and error.errno is not None:
             raise
-        raise CaptureError(_fault_of(error, file), str(error)) from error
+        detail = "" if isinstance(error, UnidentifiedImageError) else str(error)
+        raise CaptureError(_fault_of(error, file), detail) from error
 
 
 def _fault_of(error: Exception, file: BinaryIO) -> Fault:

@@ -12,7 +12,8 @@ import rawpy
 from tetherwatch.frame.exiv2_file import open_image
 from tetherwatch.frame.faults import CaptureError, Fault
 from tetherwatch.frame.limits import check_size
-from tetherwatch.frame.picture import frame_of, picture_frame
+from tetherwatch.frame.picture import JPEG, frame_of, picture_frame
+from tetherwatch.frame.quiet import quiet_decoder
 from tetherwatch.frame.raw import open_decoder
 from tetherwatch.frame.records import Frame
 
@@ -42,7 +43,7 @@ def _previews(path: Path) -> Iterator[Frame]:
 
 def _checked(content: bytes) -> Frame | None:
     try:
-        return picture_frame(io.BytesIO(content), "preview", ("JPEG", "MPO"))
+        return picture_frame(io.BytesIO(content), "preview", JPEG)
     except CaptureError:
         return None
 
@@ -50,8 +51,9 @@ def _checked(content: bytes) -> Frame | None:
 def _decoder_preview(path: Path) -> Frame | None:
     with rawpy.RawPy() as raw:
         try:
-            open_decoder(raw, path)
-            thumbnail = raw.extract_thumb()
+            with quiet_decoder():
+                open_decoder(raw, path)
+                thumbnail = raw.extract_thumb()
         except (rawpy.LibRawError, RuntimeError, OSError, MemoryError):
             return None
         if isinstance(thumbnail.data, bytes):

@@ -15,6 +15,7 @@ from tetherwatch.frame.faults import CaptureError, Fault
 from tetherwatch.frame.limits import check_size
 from tetherwatch.frame.mosaic import black_is_doubtful, colour_cell, ends_blank, is_blank, mosaic_sites, plane_sites
 from tetherwatch.frame.names import has_plain_name
+from tetherwatch.frame.quiet import quiet_decoder
 from tetherwatch.frame.records import Channel, Frame, Site
 
 BLACK_DOUBTED = "the masked edge of the sensor contradicts the black level, so dark tones are uncertain"
@@ -51,10 +52,11 @@ def open_decoder(raw: rawpy.RawPy, path: Path) -> None:
 
 def _unpacked(raw: rawpy.RawPy, path: Path) -> Frame:
     try:
-        open_decoder(raw, path)
-        check_size(raw.sizes.raw_width, raw.sizes.raw_height)
-        raw.unpack()
-        return _frame(raw)
+        with quiet_decoder():
+            open_decoder(raw, path)
+            check_size(raw.sizes.raw_width, raw.sizes.raw_height)
+            raw.unpack()
+        return decoded_frame(raw)
     except _UNKNOWN as error:
         raise CaptureError(Fault.UNSUPPORTED, _words(error)) from error
     except _NO_ROOM as error:
@@ -68,7 +70,8 @@ def _words(error: BaseException) -> str:
     return first.decode("utf-8", "replace") if isinstance(first, bytes) else str(error)
 
 
-def _frame(raw: rawpy.RawPy) -> Frame:
+def decoded_frame(raw: rawpy.RawPy) -> Frame:
+    """The frame of an unpacked raw. Raises CaptureError where it cannot be metered rightly."""
     sizes, visible = raw.sizes, raw.raw_image_visible
     check_size(sizes.width, sizes.height)
     if is_blank(visible):
@@ -115,8 +118,9 @@ def _mosaic_sites(raw: rawpy.RawPy, black: Sequence[float], white: Sequence[floa
     cell = colour_cell(lambda row, column: raw.raw_color(top + row, left + column))
     if cell is None:
         raise CaptureError(Fault.UNSUPPORTED, "the colour pattern does not repeat")
-    channels: list[Channel] = ["y"] * 4 if cell.size == 1 else _channels(_description(raw))
-    return mosaic_sites(raw.raw_image_visible, cell, channels, black, white)
+    if cell.size == 1:  # monochrome, for which the decoder makes up a colour number
+        return mosaic_sites(raw.raw_image_visible, cell * 0, ["y"], black, white)
+    return mosaic_sites(raw.raw_image_visible, cell, _channels(_description(raw)), black, white)
 
 
 def _stack_sites(raw: rawpy.RawPy, black: Sequence[float], white: Sequence[float]) -> tuple[Site, ...]:
