@@ -1,0 +1,88 @@
+"""The scenes' scripts and the options that choose them."""
+
+import itertools
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tetherwatch.errors import UsageError
+from tetherwatch.exposure.settings import Settings
+from tetherwatch.rehearse.options import Options
+from tetherwatch.rehearse.script import SCENE_LIGHTS, SUNSET_FALL_STOPS, WRONG_START_STOPS, moments
+
+SCENES = st.sampled_from(list(SCENE_LIGHTS))
+
+
+@given(scene=SCENES, frames=st.integers(0, 60), seed=st.integers(0, 1000))
+def test_script_has_the_frames_asked_for_and_repeats(scene: str, frames: int, seed: int) -> None:
+    """Every scene plays exactly as many frames as asked, the same ones for the same seed."""
+    script = moments(scene, frames, seed)  # type: ignore[arg-type]
+    assert len(script) == frames
+    assert script == moments(scene, frames, seed)  # type: ignore[arg-type]
+
+
+def test_steady_starts_wrong_and_is_put_right() -> None:
+    """The light stays; an unaided photographer notices the wrong start after two frames and corrects all of it."""
+    script = moments("steady", 10, 1)
+    assert {moment.light_stops for moment in script} == {WRONG_START_STOPS}
+    assert [moment.correction_stops for moment in script] == [0.0] * 2 + [-WRONG_START_STOPS] * 8
+
+
+def test_sunset_falls_until_night() -> None:
+    """Light falls by the same amount from frame to frame, and stops falling when it is dark."""
+    levels = [moment.light_stops for moment in moments("sunset", 200, 1)]
+    falls = [before - after for before, after in itertools.pairwise(levels)]
+    assert falls[:60] == pytest.approx([SUNSET_FALL_STOPS] * 60)
+    assert levels[0] == 0.0
+    assert levels[-1] == levels[-50] == -10.0
+
+
+def test_moves_plays_three_setups_in_turn() -> None:
+    """Three setups of different light follow each other, some frames each, and come round again."""
+    script = moments("moves", 24, 1)
+    turns = [(setup, len(list(group))) for setup, group in itertools.groupby(moment.setup for moment in script)]
+    assert turns == [(1, 4), (2, 4), (3, 4)] * 2
+    assert len({moment.light_stops for moment in script}) == 3
+    assert all(moment.correction_stops in (0.0, -moment.light_stops) for moment in script)
+
+
+@given(seed=st.integers(0, 10_000))
+def test_misfires_are_rare_and_alone(seed: int) -> None:
+    """One frame in eight misfires, never the first, never two in a row."""
+    fired = [moment.fired for moment in moments("misfires", 80, seed)]
+    assert fired.count(False) == 10
+    assert fired[0]
+    assert all(before or after for before, after in itertools.pairwise(fired))
+
+
+def test_misfires_differ_by_seed() -> None:
+    """Another seed misfires at other frames."""
+    assert len({moments("misfires", 40, seed) for seed in range(20)}) > 10
+
+
+@pytest.mark.parametrize(
+    ("wrong", "problem"),
+    [
+        ({"scene": "moonrise"}, "no scene"),
+        ({"scene": "sunset", "light": "flash"}, "under flash light"),
+        ({"scene": "misfires", "light": "continuous"}, "under continuous light"),
+        ({"megapixels": 0.0}, "0 megapixels"),
+        ({"megapixels": float("nan")}, "nan megapixels"),
+        ({"megapixels": 500.0}, "500 megapixels"),
+        ({"start": Settings(iso=100.0)}, "incomplete"),
+    ],
+)
+def test_impossible_options_are_refused_with_advice(wrong: dict[str, object], problem: str) -> None:
+    """Options that cannot be played raise an error that says what to do instead."""
+    with pytest.raises(UsageError, match=problem) as caught:
+        Options(**wrong)  # type: ignore[arg-type]
+    assert caught.value.advice
+
+
+@given(megapixels=st.floats(0.5, 100))
+def test_size_is_close_to_what_was_asked(megapixels: float) -> None:
+    """The picture is 3:2 and has the megapixels asked for within half a percent."""
+    rows, columns = Options(megapixels=megapixels).cell_grid
+    assert 4 * rows * columns == pytest.approx(megapixels * 1e6, rel=0.005)
+    assert columns / rows == pytest.approx(1.5, abs=0.005)

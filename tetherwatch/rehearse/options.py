@@ -1,0 +1,62 @@
+"""What to rehearse, checked."""
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from tetherwatch.errors import UsageError
+from tetherwatch.exposure.dial import Step
+from tetherwatch.exposure.settings import Settings
+from tetherwatch.rehearse.light import LightKind
+from tetherwatch.rehearse.script import SCENE_LIGHTS, SceneName
+
+START = Settings(shutter_s=2.0**-8, aperture=2.0**1.5, iso=100.0)
+"""1/250, f/2.8, ISO 100."""
+
+_SMALLEST_MEGAPIXELS, _LARGEST_MEGAPIXELS = 0.1, 100.0
+_ASPECT = 1.5
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What to rehearse. Raises UsageError for options that do not go together.
+
+    `light` None takes the scene's usual light. `start` holds the settings of the first frame, on a dial of `step`.
+    `every_s` is the time between captures in their metadata. `spread_stops`: how well shutter, iris and lamp repeat,
+    one standard deviation; 0 is exact.
+    """
+
+    scene: SceneName = "steady"
+    frames: int = 12
+    seed: int = 1
+    every_s: float = 4.0
+    files: Literal["dng", "jpeg", "both"] = "dng"
+    compressed: bool = True
+    megapixels: float = 6.0
+    light: LightKind | None = None
+    start: Settings = START
+    step: Step = Step.THIRD
+    spread_stops: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be played."""
+        if self.scene not in SCENE_LIGHTS:
+            raise UsageError(f"there is no scene {self.scene!r}", f"use one of: {', '.join(SCENE_LIGHTS)}")
+        if self.light_kind not in SCENE_LIGHTS[self.scene]:
+            fitting = " or ".join(SCENE_LIGHTS[self.scene])
+            raise UsageError(f"{self.scene!r} cannot be played under {self.light} light", f"use {fitting} light")
+        if not _SMALLEST_MEGAPIXELS <= self.megapixels <= _LARGEST_MEGAPIXELS:
+            raise UsageError(f"a picture of {self.megapixels:g} megapixels cannot be made", "use 1 to 45")
+        if self.start.brightness_stops is None:
+            raise UsageError("the first settings are incomplete", "give shutter, aperture and ISO")
+
+    @property
+    def light_kind(self) -> LightKind:
+        """The light asked for, or the scene's usual one."""
+        return self.light or SCENE_LIGHTS[self.scene][0]
+
+    @property
+    def cell_grid(self) -> tuple[int, int]:
+        """Rows and columns of 2x2 cells that make a 3:2 picture of the size asked for."""
+        rows = round(math.sqrt(self.megapixels * 1e6 / _ASPECT) / 2)
+        return rows, round(rows * _ASPECT)

@@ -1,0 +1,162 @@
+"""Play a rehearsal: expose each frame of a script, write it, and write down the truth about it."""
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tetherwatch.exposure.dial import Dial
+from tetherwatch.exposure.settings import Settings
+from tetherwatch.exposure.stops import BASE_ISO, Setting, brightness
+from tetherwatch.rehearse.camera import PATTERN, Camera
+from tetherwatch.rehearse.dng import write_dng
+from tetherwatch.rehearse.exif import capture_tags
+from tetherwatch.rehearse.follow import NextCall, apply_call
+from tetherwatch.rehearse.jpeg import render, write_jpeg
+from tetherwatch.rehearse.light import Light
+from tetherwatch.rehearse.options import Options
+from tetherwatch.rehearse.scene import Cells, paint
+from tetherwatch.rehearse.script import Moment, moments
+
+TRUTH_FILE = "truth.jsonl"
+
+_PREFIX = "RHS_"
+_PREVIEW_COLUMNS = 2048
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """What is known of a rehearsed capture.
+
+    `offset_stops`: the grey card against mid-grey. `light_stops`: the level the lamps are set to (see `light`).
+    `settings` are exact dial values. `clipped_percent` by channel is that of the whole picture before noise.
+    """
+
+    file: str
+    captured_at: str
+    offset_stops: float
+    light_stops: float
+    settings: Settings
+    flash_fired: bool
+    setup: int
+    clipped_percent: Mapping[str, float]
+
+    def line(self) -> str:
+        """One line of `truth.jsonl`, without its end."""
+        return json.dumps(asdict(self))
+
+
+@dataclass(frozen=True, slots=True)
+class _Shot:
+    """One press of the release: file name without its suffix, light, settings, and what the script says."""
+
+    name: str
+    light: Light
+    settings: Settings
+    moment: Moment
+    captured_at: datetime
+
+
+def rehearse(
+    folder: Path,
+    options: Options,
+    started_at: datetime,
+    next_call: NextCall | None = None,
+    camera: Camera | None = None,
+) -> Iterator[Truth]:
+    """Write the captures of a rehearsal into `folder`, one for each truth taken from the iterator.
+
+    The truth is also added to `truth.jsonl` there, before the capture appears. With `next_call` the settings follow its
+    calls, asked for when the next frame is taken; without it, a photographer works unaided. File numbers go on from
+    those in the folder: nothing is overwritten. The same options give the same pixels. Raises UsageError for a call
+    that cannot be followed, MissingExtraError when DNG files cannot be written, OSError when the folder cannot be.
+    """
+    camera = camera or Camera()
+    cells = paint(*options.cell_grid)
+    for index, shot in enumerate(_shots(folder, options, started_at, next_call)):
+        rng = np.random.default_rng((options.seed, index))
+        truth = _truth(shot, options, camera, cells, rng)
+        with (folder / TRUTH_FILE).open("a", encoding="utf-8") as record:
+            record.write(truth.line() + "\n")
+        mosaic = camera.expose(cells, truth.offset_stops, _iso(shot.settings), rng)
+        _write(folder, shot, mosaic, options, camera)
+        yield truth
+
+
+def _shots(folder: Path, options: Options, started_at: datetime, next_call: NextCall | None) -> Iterator[_Shot]:
+    first, settings, moved_stops = _next_number(folder), options.start, 0.0
+    right = Light(options.light_kind, 0.0)
+    right = right.moved(-right.offset_stops(options.start))
+    name = ""
+    for index, moment in enumerate(moments(options.scene, options.frames, options.seed)):
+        if next_call is None:
+            settings = _unaided(options, moment)
+        elif name:
+            call = next_call(_file(name, options)) or {}
+            settings, moved_stops = apply_call(settings, moved_stops, call, options.step)
+        name = f"{_PREFIX}{first + index:04d}"
+        light = right.moved(moment.light_stops + moved_stops)
+        yield _Shot(name, light, settings, moment, started_at + timedelta(seconds=index * options.every_s))
+
+
+def _unaided(options: Options, moment: Moment) -> Settings:
+    """What a photographer without calls sets: the start, put right by ISO once noticed."""
+    dial = Dial(Setting.ISO, options.step)
+    start = brightness(Setting.ISO, _iso(options.start))
+    if not moment.correction_stops:
+        return options.start
+    return options.start.with_value(Setting.ISO, dial.value(dial.nearest(start + moment.correction_stops)))
+
+
+def _truth(shot: _Shot, options: Options, camera: Camera, cells: Cells, rng: np.random.Generator) -> Truth:
+    fired = shot.moment.fired and shot.light.kind != "continuous"
+    offset = shot.light.offset_stops(shot.settings, fired) + float(rng.normal(0.0, options.spread_stops))
+    return Truth(
+        file=_file(shot.name, options),
+        captured_at=shot.captured_at.isoformat(),
+        offset_stops=offset,
+        light_stops=shot.light.stops,
+        settings=shot.settings,
+        flash_fired=fired,
+        setup=shot.moment.setup,
+        clipped_percent=camera.clipped_percent(cells, offset, _iso(shot.settings)),
+    )
+
+
+def _write(folder: Path, shot: _Shot, mosaic: NDArray[np.uint16], options: Options, camera: Camera) -> None:
+    flash_asked = shot.light.kind != "continuous"
+    tags = capture_tags(camera, shot.settings, options.step, shot.captured_at, flash_asked)
+    if options.files != "dng":
+        write_jpeg(folder / f"{shot.name}.JPG", mosaic, camera, tags)
+    if options.files != "jpeg":
+        every = -(-mosaic.shape[1] // (2 * _PREVIEW_COLUMNS))
+        write_dng(
+            folder / f"{shot.name}.DNG",
+            mosaic,
+            black=camera.black,
+            white=camera.white,
+            compressed=options.compressed,
+            preview=render(mosaic, camera, every),
+            neutral=camera.response,
+            pattern=PATTERN,
+            camera=camera.model,
+            tags=tags,
+        )
+
+
+def _file(name: str, options: Options) -> str:
+    return f"{name}.{'JPG' if options.files == 'jpeg' else 'DNG'}"
+
+
+def _iso(settings: Settings) -> float:
+    return BASE_ISO if settings.iso is None else settings.iso
+
+
+def _next_number(folder: Path) -> int:
+    """One more than the highest counter among the captures in the folder."""
+    names = (path.stem.removeprefix(_PREFIX) for path in folder.glob(f"{_PREFIX}*"))
+    return 1 + max((int(name) for name in names if name.isdecimal()), default=0)
