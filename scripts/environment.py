@@ -15,6 +15,7 @@ from typing import NoReturn
 
 PROJECT = Path(__file__).resolve().parent.parent
 LOG_NAME = "tetherwatch-install.log"
+OTHER_FOLDER = "choose another with --environment DIR"
 NO_NETWORK_SIGNS = (
     "connection broken",
     "Failed to establish a new connection",
@@ -111,16 +112,13 @@ def _create(folder: Path) -> None:
             " elsewhere install Python from python.org."
         )
     try:
-        if folder.exists() and any(folder.iterdir()) and not log.exists():
-            raise ScriptError(
-                f"{folder} was made by something else and does not fit: choose another with --environment DIR."
-            )
-        say("Making a virtual environment in", folder, "...")
+        foreign = folder.exists() and any(folder.iterdir()) and not log.exists()
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise ScriptError(
-            f"{folder} cannot hold an environment ({error}): choose another with --environment DIR."
-        ) from None
+        raise ScriptError(f"{folder} cannot hold an environment ({error.strerror}): {OTHER_FOLDER}.") from None
+    if foreign:
+        raise ScriptError(f"{folder} was made by something else and does not fit: {OTHER_FOLDER}.")
+    say("Making a virtual environment in", folder, "...")
     _call([sys.executable, "-m", "venv", "--clear", str(folder)], log)
 
 
