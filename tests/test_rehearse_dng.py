@@ -137,5 +137,5 @@ def test_missing_extra_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
     """Without a library of the extra, the error names the extra to install."""
     monkeypatch.setitem(sys.modules, library, None)
     with pytest.raises(MissingExtraError) as caught:
-        write_dng(tmp_path / "a.dng", noise(), black=0, white=1, compressed=False, preview=PREVIEW)
+        write_dng(tmp_path / "a.dng", noise(), black=0, white=255, compressed=True, preview=PREVIEW)
     assert caught.value.extra == "rehearse"

@@ -4,6 +4,7 @@ import hashlib
 import itertools
 import json
 import math
+import sys
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ import numpy as np
 import pytest
 import rawpy
 
+from tetherwatch.errors import MissingExtraError
 from tetherwatch.exposure.dial import Dial, Step
 from tetherwatch.exposure.stops import Setting, brightness
 from tetherwatch.rehearse.camera import GREY_SHARE
@@ -156,6 +158,15 @@ def test_numbers_go_on_and_nothing_is_overwritten(tmp_path: Path) -> None:
     assert names == ["RHS_0008.DNG", "RHS_0009.DNG"]
     assert (tmp_path / "RHS_0007.JPG").read_bytes() == b"mine"
     assert len((tmp_path / TRUTH_FILE).read_text(encoding="utf-8").splitlines()) == 2
+
+
+def test_missing_extra_is_noticed_before_anything_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without the libraries nothing is put into the folder, not even a truth; JPEG files can be made all the same."""
+    monkeypatch.setitem(sys.modules, "imagecodecs", None)
+    with pytest.raises(MissingExtraError):
+        played(tmp_path, frames=1)
+    assert not any(tmp_path.iterdir())
+    assert len(played(tmp_path, frames=1, files="jpeg")) == 1
 
 
 def test_spread_moves_the_true_offset_a_little(tmp_path: Path) -> None:

@@ -65,7 +65,7 @@ class Camera:
         """Percent of each channel's pixels that clip, before noise."""
         limit = self.limit_e(iso) / self.electrons(offset_stops, iso)
         shares = {c: cells[i] >= limit / self.response[i] for i, c in enumerate("rgb")}
-        return {channel: 100 * np.count_nonzero(share) / share.size for channel, share in shares.items()}
+        return {channel: 100 * float(np.mean(share)) for channel, share in shares.items()}
 
     def expose(self, cells: Cells, offset_stops: float, iso: float, rng: np.random.Generator) -> NDArray[np.uint16]:
         """The raw mosaic, two rows and columns for each cell, with the grey card at `offset_stops`."""

@@ -4,19 +4,17 @@ Layout (DNG 1.4 over TIFF 6.0): the first directory holds a JPEG preview, the ca
 pointer; its sub-directory holds the mosaic, plain or as lossless JPEG (ITU-T T.81 process 14).
 """
 
+import importlib
 import io
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tetherwatch.errors import MissingExtraError
 from tetherwatch.rehearse.files import jpeg_bytes, put_in_place, with_tags
-
-RGGB = (0, 1, 1, 2)
-"""Colours of the 2x2 mosaic, row by row: 0 red, 1 green, 2 blue."""
 
 _XYZ_TO_SRGB = (32405, -15371, -4985, -9693, 18760, 416, 556, -2040, 10572)
 """CIE XYZ to sRGB primaries in 1/10000 (IEC 61966-2-1); each row still to be scaled by the sensor's response."""
@@ -38,7 +36,7 @@ def write_dng(
     compressed: bool,
     preview: NDArray[np.uint8],
     neutral: tuple[float, float, float] = (1.0, 1.0, 1.0),
-    pattern: tuple[int, int, int, int] = RGGB,
+    pattern: tuple[int, int, int, int] = (0, 1, 1, 2),
     orientation: int = 1,
     camera: str = "Harrow Q24",
     tags: Mapping[str, str] | None = None,
@@ -47,26 +45,15 @@ def write_dng(
 
     `black` and `white` are codes. `preview` is an sRGB picture (rows x columns x 3), stored like the mosaic: not turned
     by `orientation` (Exif code 1 to 8). `neutral` is what the sensor records of a neutral object in daylight (D65), in
-    r, g, b. `tags` are further Exif entries by exiv2 key ("Exif.Photo.ExposureTime": "1/250"). Raises MissingExtraError
-    without tifffile and imagecodecs, ValueError for odd sizes.
+    r, g, b; `pattern` names the colours of a 2x2 cell row by row (0 red, 1 green, 2 blue). `tags` are further Exif
+    entries by exiv2 key ("Exif.Photo.ExposureTime": "1/250"). The compressed form needs `white` of 8 to 16 bits. Raises
+    MissingExtraError without tifffile and imagecodecs, ValueError for odd sizes.
     """
-    try:
-        import imagecodecs
-        import tifffile
-    except ImportError as missing:
-        raise MissingExtraError("rehearse") from missing
     height, width = mosaic.shape
     if height % 2 or width % 2:
         raise ValueError(f"a mosaic of 2x2 cells cannot be {width} x {height}")
-    raw: dict[str, Any] = {"data": mosaic}
-    if compressed:
-        bits = max(white, int(mosaic.max())).bit_length()
-        # Two rows side by side: every other sample of a coded row then has the same colour.
-        rows = mosaic.reshape(height // 2, 2 * width)
-        strip = imagecodecs.ljpeg_encode(rows, bitspersample=bits)
-        raw = {"data": iter([strip]), "compression": _JPEG, "bitspersample": bits}
     buffer = io.BytesIO()
-    with tifffile.TiffWriter(buffer) as tiff:
+    with library("tifffile").TiffWriter(buffer) as tiff:
         tiff.write(
             iter([jpeg_bytes(preview)]),
             shape=preview.shape,
@@ -81,7 +68,7 @@ def write_dng(
             extratags=_camera_tags(camera, neutral, orientation),
         )
         tiff.write(
-            **raw,
+            **(_compressed(mosaic, white) if compressed else {"data": mosaic}),
             shape=mosaic.shape,
             dtype=mosaic.dtype,
             photometric=_CFA,
@@ -92,6 +79,22 @@ def write_dng(
             extratags=_raw_tags(height, width, black, white, pattern),
         )
     put_in_place(path, with_tags(buffer.getvalue(), tags or {}))
+
+
+def library(name: Literal["tifffile", "imagecodecs"]) -> Any:
+    """A module of the optional part "rehearse". Raises MissingExtraError if it is not installed."""
+    try:
+        return importlib.import_module(name)
+    except ImportError as missing:
+        raise MissingExtraError("rehearse") from missing
+
+
+def _compressed(mosaic: NDArray[np.uint16], white: int) -> dict[str, Any]:
+    bits = max(white, int(mosaic.max())).bit_length()
+    # Two rows side by side: every other sample of a coded row then has the same colour.
+    rows = mosaic.reshape(mosaic.shape[0] // 2, -1)
+    strip = library("imagecodecs").ljpeg_encode(rows, bitspersample=bits)
+    return {"data": iter([strip]), "compression": _JPEG, "bitspersample": bits}
 
 
 def _camera_tags(camera: str, neutral: tuple[float, float, float], orientation: int) -> list[Tag]:

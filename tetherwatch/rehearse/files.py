@@ -41,5 +41,8 @@ def with_tags(picture: bytes, tags: Mapping[str, str]) -> bytes:
 def put_in_place(path: Path, content: bytes) -> None:
     """Write `content` under a hidden name beside `path`, then rename it: `path` is complete from the first moment."""
     unfinished = path.with_name(f".{path.name}.part")
-    unfinished.write_bytes(content)
-    unfinished.replace(path)
+    try:
+        unfinished.write_bytes(content)
+        unfinished.replace(path)
+    finally:
+        unfinished.unlink(missing_ok=True)

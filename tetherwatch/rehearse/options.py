@@ -13,7 +13,13 @@ from tetherwatch.rehearse.script import SCENE_LIGHTS, SceneName
 START = Settings(shutter_s=2.0**-8, aperture=2.0**1.5, iso=100.0)
 """1/250, f/2.8, ISO 100."""
 
-_SMALLEST_MEGAPIXELS, _LARGEST_MEGAPIXELS = 0.1, 100.0
+_RANGES = {
+    "frames": (1, 100_000),
+    "seed": (0, 2**32 - 1),
+    "every_s": (0.0, 3600.0),
+    "megapixels": (0.1, 100.0),
+    "spread_stops": (0.0, 1.0),
+}
 _ASPECT = 1.5
 
 
@@ -45,10 +51,12 @@ class Options:
         if self.light_kind not in SCENE_LIGHTS[self.scene]:
             fitting = " or ".join(SCENE_LIGHTS[self.scene])
             raise UsageError(f"{self.scene!r} cannot be played under {self.light} light", f"use {fitting} light")
-        if not _SMALLEST_MEGAPIXELS <= self.megapixels <= _LARGEST_MEGAPIXELS:
-            raise UsageError(f"a picture of {self.megapixels:g} megapixels cannot be made", "use 1 to 45")
         if self.start.brightness_stops is None:
             raise UsageError("the first settings are incomplete", "give shutter, aperture and ISO")
+        for name, (least, most) in _RANGES.items():
+            value = getattr(self, name)
+            if not least <= value <= most:
+                raise UsageError(f"{name} cannot be {value:g}", f"use {least:g} to {most:g}")
 
     @property
     def light_kind(self) -> LightKind:

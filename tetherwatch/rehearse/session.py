@@ -13,7 +13,7 @@ from tetherwatch.exposure.dial import Dial
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import BASE_ISO, Setting, brightness
 from tetherwatch.rehearse.camera import PATTERN, Camera
-from tetherwatch.rehearse.dng import write_dng
+from tetherwatch.rehearse.dng import library, write_dng
 from tetherwatch.rehearse.exif import capture_tags
 from tetherwatch.rehearse.follow import NextCall, apply_call
 from tetherwatch.rehearse.jpeg import render, write_jpeg
@@ -75,12 +75,15 @@ def rehearse(
     those in the folder: nothing is overwritten. The same options give the same pixels. Raises UsageError for a call
     that cannot be followed, MissingExtraError when DNG files cannot be written, OSError when the folder cannot be.
     """
+    if options.files != "jpeg":
+        library("tifffile")
+        library("imagecodecs")
     camera = camera or Camera()
     cells = paint(*options.cell_grid)
     for index, shot in enumerate(_shots(folder, options, started_at, next_call)):
         rng = np.random.default_rng((options.seed, index))
         truth = _truth(shot, options, camera, cells, rng)
-        with (folder / TRUTH_FILE).open("a", encoding="utf-8") as record:
+        with (folder / TRUTH_FILE).open("a", encoding="utf-8", newline="\n") as record:
             record.write(truth.line() + "\n")
         mosaic = camera.expose(cells, truth.offset_stops, _iso(shot.settings), rng)
         _write(folder, shot, mosaic, options, camera)
