@@ -27,7 +27,7 @@ class SiteCounts:
 
 def code_count(values: NDArray[np.uint16] | NDArray[np.uint8]) -> int:
     """How many codes the type of `values` can hold."""
-    return 1 << (8 * int(values.itemsize))
+    return 1 << 8 if values.dtype == np.uint8 else 1 << 16
 
 
 def _rows_per_chunk(sites: Sequence[Site]) -> int:

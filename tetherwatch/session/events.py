@@ -63,6 +63,11 @@ def folder_event(health: Health) -> Event:
     return {"event": "folder", "folder": str(health.folder), "state": state, "mode": health.mode}
 
 
+def plan_event(note: str) -> Event:
+    """Something about the plan in force that the user should know."""
+    return {"event": "warning", "kind": "plan", "reason": note}
+
+
 def settings_object(settings: Settings, step: Step) -> Event:
     """Exact values and the labels on the dial."""
     return {

@@ -95,8 +95,7 @@ class Session:
     def _apply(self) -> None:
         self._plan = self._base
         for setting, value in self._overrides.items():
-            held = value is not None
-            self._plan = locked_at(self._plan, setting, value) if held else unlocked(self._plan, setting)
+            self._plan = unlocked(self._plan, setting) if value is None else locked_at(self._plan, setting, value)
         if self._frames:
             self._frames[-1] = self._called_again(self._frames[-1])
 

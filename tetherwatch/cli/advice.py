@@ -1,0 +1,29 @@
+"""Typed errors become lines that say what, where and what to do."""
+
+from tetherwatch.errors import FolderError, MissingExtraError, PlanError, PlanProblem, TetherwatchError, UsageError
+from tetherwatch.text import display_name
+
+
+def advice_lines(error: TetherwatchError) -> list[str]:
+    """One line for each thing to mend."""
+    if isinstance(error, PlanError):
+        return plan_lines(error)
+    if isinstance(error, FolderError):
+        return [f"{display_name(error.folder)}: {display_name(error.problem)}; name the folder your captures land in"]
+    if isinstance(error, MissingExtraError):
+        return [f"this needs an optional part: pip install 'tetherwatch[{error.extra}]'"]
+    if isinstance(error, UsageError):
+        return [f"{display_name(error.problem)}; {display_name(error.advice)}"]
+    return [display_name(str(error))]
+
+
+def plan_lines(error: PlanError) -> list[str]:
+    """A heading, then each mistake of a plan with its line and key."""
+    count = len(error.problems)
+    heading = f"{display_name(error.source)}: {count} mistake{'' if count == 1 else 's'}, nothing was changed"
+    return [heading, *(f"  {_place(problem)}{display_name(problem.problem)}" for problem in error.problems)]
+
+
+def _place(problem: PlanProblem) -> str:
+    line = "" if problem.line is None else f"line {problem.line}"
+    return ", ".join(filter(None, [line, display_name(problem.key)])) + ": "

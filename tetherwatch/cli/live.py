@@ -1,0 +1,80 @@
+"""A watched folder and its session, run behind the dashboard."""
+
+from contextlib import closing
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from threading import Event, Thread
+
+from tetherwatch.advise.library import load_plan, shipped_names
+from tetherwatch.advise.records import Plan
+from tetherwatch.exposure.stops import Setting
+from tetherwatch.session.records import SessionView
+from tetherwatch.session.session import Session
+from tetherwatch.watch.pipeline import Watcher
+from tetherwatch.watch.records import WatchEvent
+
+_CLOSE_S = 5.0
+
+
+class LiveSession:
+    """The dashboard's source: the watch runs in a thread of its own, the session in the dashboard's."""
+
+    def __init__(self, folder: Path, plan: Plan, ceiling_iso: float | None, from_start: bool) -> None:
+        self._ceiling_iso = ceiling_iso
+        self._chosen = plan.source
+        self._session = Session(folder, plan)
+        self._watcher = Watcher(folder, plan.aim, plan.step, from_start=from_start)
+        self._news: SimpleQueue[WatchEvent | BaseException] = SimpleQueue()
+        self._stop = Event()
+        self._thread = Thread(target=self._watch, name="watch", daemon=True)
+        self._thread.start()
+
+    @property
+    def session(self) -> Session:
+        """The session itself, for its counts."""
+        return self._session
+
+    def view(self) -> SessionView:
+        """The session at this moment."""
+        return self._session.view()
+
+    def poll(self) -> bool:
+        """Take in what has happened; True if the view changed."""
+        changed = False
+        while True:
+            try:
+                news = self._news.get_nowait()
+            except Empty:
+                return changed
+            if isinstance(news, BaseException):
+                raise news
+            self._session.take(news)
+            changed = True
+
+    def plans(self) -> tuple[str, ...]:
+        """The shipped plans, and the user's own file where one was given."""
+        return tuple(dict.fromkeys((*shipped_names(), self._chosen)))
+
+    def use_plan(self, name: str) -> None:
+        """Go on under another plan. Raises UsageError or PlanError and changes nothing then."""
+        plan = load_plan(name, self._ceiling_iso)
+        self._session.use_plan(plan)
+        self._watcher.use(plan.aim, plan.step)
+
+    def toggle_lock(self, setting: Setting) -> None:
+        """Lock or free a setting for this session."""
+        self._session.toggle_lock(setting)
+
+    def close(self) -> None:
+        """Stop watching."""
+        self._stop.set()
+        self._watcher.close()
+        self._thread.join(_CLOSE_S)
+
+    def _watch(self) -> None:
+        try:
+            with closing(self._watcher.events(self._stop)) as events:
+                for event in events:
+                    self._news.put(event)
+        except BaseException as error:  # handed to the dashboard's thread, which raises it
+            self._news.put(error)

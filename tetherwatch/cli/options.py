@@ -1,0 +1,48 @@
+"""Options that several commands share."""
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+from click.shell_completion import CompletionItem
+
+from tetherwatch.advise.library import shipped_names
+from tetherwatch.exposure.dial import parse_value, snap
+from tetherwatch.exposure.stops import Setting
+
+DEFAULT_PLAN = "window-portrait"
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def complete_plan(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Shell completion of a plan: the shipped names, then files."""
+    names = (name for name in shipped_names() if name.startswith(incomplete))
+    return [*map(CompletionItem, names), CompletionItem(incomplete, type="file")]
+
+
+def _iso(_: click.Context, __: click.Parameter, text: str | None) -> float | None:
+    try:
+        return None if text is None else snap(Setting.ISO, parse_value(Setting.ISO, text))
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from None
+
+
+def with_plan(command: Command) -> Command:
+    """Add `--plan` and `--ceiling`."""
+    ceiling = click.option(
+        "--ceiling",
+        metavar="ISO",
+        callback=_iso,
+        help='Highest ISO you accept; plans call it "ceiling".  [default: 3200]',
+    )
+    plan = click.option(
+        "--plan",
+        "plan_name",
+        metavar="NAME_OR_FILE",
+        default=DEFAULT_PLAN,
+        show_default=True,
+        shell_complete=complete_plan,
+        help="Shipped plan or plan file.",
+    )
+    return plan(ceiling(command))

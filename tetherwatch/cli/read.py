@@ -1,0 +1,93 @@
+"""`tetherwatch read`: meter captures once."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from queue import SimpleQueue
+
+import click
+
+from tetherwatch.advise.library import load_plan
+from tetherwatch.advise.records import Plan
+from tetherwatch.cli.options import with_plan
+from tetherwatch.session.events import frame_event, json_line, problem_event
+from tetherwatch.session.records import FrameRecord
+from tetherwatch.session.session import Session
+from tetherwatch.text import display_name
+from tetherwatch.watch.records import Capture, Metered, Problem
+from tetherwatch.watch.schedule import problem_of
+from tetherwatch.watch.task import Failure, Outcome
+from tetherwatch.watch.workers import Workers
+
+
+@click.command("read", short_help="Meter captures once and print reading and call.")
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@with_plan
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON event a line.")
+@click.pass_context
+def command(ctx: click.Context, files: tuple[Path, ...], plan_name: str, ceiling: float | None, as_json: bool) -> None:
+    """Meter each of FILES once and print its reading and its call.
+
+    Each file is judged by itself. Exit code 1 if any could not be read.
+    """
+    plan = load_plan(plan_name, ceiling)
+    problems = 0
+    for number, (path, outcome) in enumerate(_outcomes(files, plan), start=1):
+        for news in _news(path, outcome, plan, number):
+            problems += isinstance(news, Problem)
+            for line in _json(news, plan) if as_json else _plain(news):
+                click.echo(line)
+    ctx.exit(1 if problems else 0)
+
+
+def _outcomes(files: tuple[Path, ...], plan: Plan) -> Iterator[tuple[Path, Outcome]]:
+    """Read in worker processes, so that a decoder that fails costs one file; outcomes in the order of the files."""
+    done: SimpleQueue[tuple[int, Outcome]] = SimpleQueue()
+    ready: dict[int, Outcome] = {}
+    waiting = iter(enumerate(files))
+    with Workers() as workers:
+        for index, path in enumerate(files):
+            while index not in ready:
+                while workers.free and (job := next(waiting, None)) is not None:
+                    workers.start(job[1], plan.aim, plan.step, partial(_put, done, job[0]))
+                number, outcome = done.get()
+                ready[number] = outcome
+            yield path, ready.pop(index)
+
+
+def _put(done: SimpleQueue[tuple[int, Outcome]], number: int, outcome: Outcome) -> None:
+    done.put((number, outcome))
+
+
+def _news(path: Path, outcome: Outcome, plan: Plan, number: int) -> Iterator[FrameRecord | Problem]:
+    if not isinstance(outcome, Failure):
+        capture = Capture(path, size=0, mtime_ns=0, arrived_at=0.0)
+        metered = Metered(capture, outcome.metadata, outcome.reading, outcome.thumbnail, outcome.notes)
+        record = Session(path.parent, plan).take(metered)
+        if isinstance(record, FrameRecord):
+            yield replace(record, number=number)
+    if outcome.fault is not None:
+        yield problem_of(path, outcome.fault, outcome.detail if isinstance(outcome, Failure) else "")
+
+
+def _json(news: FrameRecord | Problem, plan: Plan) -> Iterator[str]:
+    yield json_line(frame_event(news, plan.step) if isinstance(news, FrameRecord) else problem_event(news))
+
+
+def _plain(news: FrameRecord | Problem) -> Iterator[str]:
+    from tetherwatch.screen.lines import frame_line, problem_line
+
+    if isinstance(news, Problem):
+        yield problem_line(news)
+        return
+    reading = news.reading
+    clipped = " ".join(f"{channel.upper()} {percent:.2f}" for channel, percent in reading.clipped_percent.items())
+    light = "unknown" if reading.light_value is None else f"{reading.light_value:.2f}"
+    yield frame_line(news)
+    yield (
+        f"    clipped {clipped} %  crushed {reading.crushed_percent:.2f} %  "
+        f"headroom {reading.headroom_stops:.2f} stops  light value {light}"
+    )
+    for note in (*news.notes, *reading.notes):
+        yield f"    note: {display_name(note, 400)}"
