@@ -1,7 +1,7 @@
 """The watch itself: looks at the folder, starts workers, hands on what they found. One thread runs it."""
 
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import replace
 from functools import partial
@@ -80,7 +80,7 @@ class Watcher:
         self._health_at = 0.0
         self._arrivals.observe(_first_listing(folder), self._look_at, time.time())
 
-    def events(self, stop: Event) -> Iterator[WatchEvent]:
+    def events(self, stop: Event) -> Generator[WatchEvent, None, None]:
         """Yield what happens until `stop` is set or `close` is called; then workers and hints are shut down.
 
         To be run once, by one thread.
