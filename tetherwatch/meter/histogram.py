@@ -27,11 +27,12 @@ class SiteCounts:
 
 def code_count(values: NDArray[np.uint16] | NDArray[np.uint8]) -> int:
     """How many codes the type of `values` can hold."""
-    return 1 << 8 if values.dtype == np.uint8 else 1 << 16
+    return 1 << (8 * values.dtype.itemsize)
 
 
 def _rows_per_chunk(sites: Sequence[Site]) -> int:
-    return max(1, _CHUNK_PIXELS // max(1, max(site.values.shape[1] for site in sites)))
+    widest = max(int(site.values.shape[1]) for site in sites)
+    return max(1, _CHUNK_PIXELS // max(1, widest))
 
 
 def count_codes(values: NDArray[np.uint16] | NDArray[np.uint8], into: Counts) -> None:
