@@ -33,8 +33,7 @@ class Block:
 
 def fit(line: Text, width: int) -> Text:
     """A copy of `line` cut or padded to exactly `width` cells; a cut shows as an ellipsis."""
-    fitted = line.copy()
-    fitted.no_wrap = True
+    fitted = Text.assemble(line, no_wrap=True)
     fitted.truncate(width, overflow="ellipsis", pad=True)
     return fitted
 

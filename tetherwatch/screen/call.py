@@ -18,8 +18,16 @@ def call_panel(call: Call, palette: Palette, width: int, height: int) -> Block:
     """The call as one bold line, then in the largest type there is room for, then why."""
     style = palette.of_call(call.kind)
     large = _large(call, style, width - 2, height - _WORD_ROWS - _REASON_ROWS)
-    lines = [call_line(call, style), *large, *_because(call, palette, width)]
-    return block(lines, width, height)
+    because = _because(call, palette, width)
+    room = height - _WORD_ROWS - len(large)
+    if reason_rows(call, width) > room > 0:
+        because[room - 1].append(" …")
+    return block([call_line(call, style), *large, *because], width, height)
+
+
+def reason_rows(call: Call, width: int) -> int:
+    """Rows that the whole reason takes."""
+    return len(_reason(call, width))
 
 
 def call_line(call: Call, style: str) -> Text:
@@ -49,12 +57,15 @@ def _wordings(call: Call) -> tuple[str, ...]:
     return f"{name} {move} {stops}".strip(), f"{move} {stops}", move, f"→ {display_name(call.to_label)}"
 
 
+def _reason(call: Call, width: int) -> list[Text]:
+    return [Text(f" {line}") for line in fold(display_name(call.reason, limit=400), width - 3)]
+
+
 def _because(call: Call, palette: Palette, width: int) -> list[Text]:
-    reason = [Text(f" {line}") for line in fold(display_name(call.reason, limit=400), width - 2)]
     if call.predicted is None:
-        return reason
+        return _reason(call, width)
     expected = (
         f"The next frame should then read {signed(call.predicted.offset_stops, 2)} stops, "
         f"{call.predicted.clipped_percent:.1f} % clipped."
     )
-    return reason + [Text(f" {line}", palette.quiet) for line in fold(expected, width - 2)]
+    return _reason(call, width) + [Text(f" {line}", palette.quiet) for line in fold(expected, width - 2)]

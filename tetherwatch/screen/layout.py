@@ -7,7 +7,7 @@ from itertools import chain
 from rich.text import Text
 
 from tetherwatch.screen.block import Block, block, fold, rule, stack
-from tetherwatch.screen.call import call_line, call_panel
+from tetherwatch.screen.call import call_line, call_panel, reason_rows
 from tetherwatch.screen.header import footer, header_panel
 from tetherwatch.screen.health import health_panel
 from tetherwatch.screen.levers import levers_panel
@@ -34,7 +34,6 @@ _ORDER = ("header", "call", "rule", "offset", "levers", "tones", "trend", "pictu
 
 _BASE = {"header": 1, "call": 7, "offset": 2, "levers": 3, "health": 1}
 _ADDED = (
-    ("call", 1),
     ("tones", 4),
     ("offset", 1),
     ("header", 1),
@@ -90,18 +89,18 @@ def _waiting(scene: Scene, width: int, height: int) -> Block:
 
 
 def _one_column(scene: Scene, width: int, height: int) -> Block:
-    rows = share(height - 1)
+    rows = share(height - 1, reason_rows(scene.view.frames[-1].call, width))
     parts = [_panel(scene, name, width, rows[name]) for name in _ORDER if name in rows]
     used = sum(part.height for part in parts)
     parts.insert(-1, block([], width, height - 1 - used))
     return stack([*parts, footer(scene.notice, scene.palette, width)], width)
 
 
-def share(height: int) -> dict[str, int]:
-    """Rows of each panel of the single column, at most `height` together."""
+def share(height: int, reason_rows: int) -> dict[str, int]:
+    """Rows of each panel of the single column, at most `height` together; the reason is served first."""
     rows = dict(_BASE)
     spare = height - sum(rows.values())
-    for name, more in _ADDED:
+    for name, more in (("call", 1),) * max(reason_rows - 1, 1) + _ADDED:
         if more <= spare:
             rows[name] = rows.get(name, 0) + more
             spare -= more
@@ -111,7 +110,8 @@ def share(height: int) -> dict[str, int]:
 def _two_columns(scene: Scene, width: int, height: int) -> Block:
     roomy = height >= _GIANT_HEIGHT
     header = _panel(scene, "header", width, 2)
-    call = _panel(scene, "call", width, 14 if roomy else 8)
+    reasons = max(reason_rows(scene.view.frames[-1].call, width), 2)
+    call = _panel(scene, "call", width, (12 if roomy else 6) + reasons)
     health = _panel(scene, "health", width, 4 if roomy else 2)
     foot = footer(scene.notice, scene.palette, width)
     body_height = height - sum(part.height for part in (header, call, health, foot))

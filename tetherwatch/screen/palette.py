@@ -56,9 +56,9 @@ LIGHT = Palette(
     "light", True, "#8f5200", "#123f96", "#24332b", "#a3125f", "#5c646b", "#a33a17", "#3f6b12", "#1f4fb0"
 )  # fmt: skip
 EITHER = Palette(
-    "unknown", True, "#b26900", "#3d74d8", "bold", "#c8458a", "#767676", "#c6583a", "#4f8520", "#4474e0"
+    "unknown", True, "#b26900", "#3d74d8", "default", "#c8458a", "#767676", "#c6583a", "#4f8520", "#4474e0"
 )  # fmt: skip
-PLAIN = Palette("unknown", False, "bold", "bold", "bold", "bold", "none", "none", "none", "none")
+PLAIN = Palette("unknown", False, *["default"] * 8)
 
 
 def background_from(environ: Mapping[str, str]) -> Background:

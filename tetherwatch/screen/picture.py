@@ -9,6 +9,7 @@ from tetherwatch.screen.palette import Palette
 CLIPPED_SIGN = "╳"
 _SHADES = " ░▒▓█"
 _CLIPPED_STYLE = "bold #000000 on #ffffff"
+_OUTLINE_STYLE = "bold #ffffff on #000000"
 _LEGEND = f" {CLIPPED_SIGN} clipped   ┌┐ metered area"
 
 
@@ -43,8 +44,7 @@ class Raster:
         if self._clipped(x, y):
             return CLIPPED_SIGN, _CLIPPED_STYLE if palette.colour else "bold"
         if (x, y) in self._outline:
-            style = f"bold {_contrasting(upper)} on {_hex(upper)}" if palette.colour else "bold"
-            return self._outline[x, y], style
+            return self._outline[x, y], _OUTLINE_STYLE if palette.colour else "bold"
         if palette.colour:
             return "▀", f"{_hex(upper)} on {_hex(lower)}"
         return _SHADES[(sum(upper) + sum(lower)) * (len(_SHADES) - 1) // (6 * 255)], "none"
@@ -77,7 +77,3 @@ def _within(part: float, cells: int, last: bool = False) -> int:
 
 def _hex(colour: bytes) -> str:
     return f"#{colour.hex()}"
-
-
-def _contrasting(colour: bytes) -> str:
-    return "#000000" if sum(colour) > 3 * 127 else "#ffffff"

@@ -22,7 +22,7 @@ _SHORT_LEGEND = f"{' '.join(GLYPHS.values())} as in the call"
 
 def trend_panel(frames: Sequence[FrameRecord], aim: Aim, palette: Palette, width: int, height: int) -> Block:
     """A chart of the newest frames, newest right, with the tolerance band dotted, then the legend of the signs."""
-    rows = max(height - 1, 1)
+    rows = max((height - 2) // 2 * 2 + 1, 1)  # odd, so that one row is the aim itself
     columns = max((width - _LABEL_CELLS) // _FRAME_CELLS, 1)
     shown = frames[-columns:]
     lines = [_row(row, rows, shown, aim, palette, columns) for row in range(rows)]
