@@ -78,6 +78,17 @@ def test_cut_picture(
     assert capfd.readouterr() == ("", "")
 
 
+def test_damaged_picture_is_said_quietly(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """Damage inside the pixels is a fault, and the libraries' complaints in C reach no stream."""
+    path = tmp_path / "a.tif"
+    Image.effect_noise((400, 300), 60).save(path, compression="tiff_lzw")
+    content = bytearray(path.read_bytes())
+    content[20:60] = b"\xff" * 40
+    path.write_bytes(content)
+    assert _fault(path) is Fault.CUT_SHORT
+    assert capfd.readouterr() == ("", "")
+
+
 def test_sizes(tmp_path: Path) -> None:
     """Icons are refused, very wide pictures read."""
     assert _fault(write_picture(tmp_path / "a.jpg", size=(1, 1))) is Fault.TOO_SMALL

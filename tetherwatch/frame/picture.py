@@ -11,6 +11,7 @@ from PIL import Image, JpegImagePlugin, TiffImagePlugin, UnidentifiedImageError
 from tetherwatch.frame.container import is_cut_short
 from tetherwatch.frame.faults import CaptureError, Fault
 from tetherwatch.frame.limits import PIXEL_LIMIT, check_size
+from tetherwatch.frame.quiet import quiet_decoder
 from tetherwatch.frame.records import Channel, Frame, Site, Source
 
 JPEG: tuple[str, ...] = (JpegImagePlugin.JpegImageFile.format,)
@@ -54,7 +55,7 @@ def frame_of(pixels: NDArray[np.uint8], source: Source, notes: tuple[str, ...] =
 
 def _decode(file: BinaryIO, formats: tuple[str, ...]) -> tuple[NDArray[np.uint8], tuple[str, ...]]:
     try:
-        with warnings.catch_warnings():
+        with quiet_decoder(), warnings.catch_warnings():
             warnings.simplefilter("ignore")
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(file, formats=formats) as image:
