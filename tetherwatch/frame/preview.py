@@ -22,12 +22,17 @@ SMALLEST_WIDTH = 160
 
 
 def read_preview(path: Path, fault: Fault) -> Frame | None:
-    """The largest usable preview of a raw whose own data have `fault`; None without one. Never raises CaptureError."""
-    for frame in _previews(path):
-        if frame.width >= SMALLEST_WIDTH:
-            note = f"{fault.problem}: read from the embedded preview, so this is an estimate"
-            return replace(frame, notes=(note, *frame.notes), fault=fault)
-    return None
+    """The preview of a raw whose own data have `fault`, marked so; None without a usable one. Never raises."""
+    frame = find_preview(path)
+    if frame is None:
+        return None
+    note = f"{fault.problem}: read from the embedded preview, so this is an estimate"
+    return replace(frame, notes=(note, *frame.notes), fault=fault)
+
+
+def find_preview(path: Path) -> Frame | None:
+    """The largest preview wide enough to meter; None without one. Never raises."""
+    return next((frame for frame in _previews(path) if frame.width >= SMALLEST_WIDTH), None)
 
 
 def _previews(path: Path) -> Iterator[Frame]:
@@ -44,7 +49,7 @@ def _previews(path: Path) -> Iterator[Frame]:
 def _checked(content: bytes) -> Frame | None:
     try:
         return picture_frame(io.BytesIO(content), "preview", JPEG)
-    except CaptureError:
+    except (CaptureError, OSError):
         return None
 
 
