@@ -221,15 +221,15 @@ def test_a_plan_that_cannot_be_used_is_said() -> None:
     drive(_session(), steps)
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", [(60, 16), *SIZES])
 def test_help_shows_the_keys_and_any_key_goes_back(size: tuple[int, int]) -> None:
     """The sheet fits the window, with its word of caution, and closes without doing what the key means."""
 
     async def steps(app: Dashboard, pilot: Pilot[TetherwatchError]) -> None:
         await pilot.press("h")
-        await until(lambda: "Any key goes back" in shown(app))
+        await until(lambda: "any key goes back" in shown(app))
         assert "hold a charge" in shown(app)
-        assert "photosensitive" in shown(app)
+        assert "photosensitive people." in shown(app)
         await pilot.press("q")
         await until(lambda: "BRIGHTER" in shown(app))
         assert app.is_running

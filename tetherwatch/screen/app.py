@@ -1,6 +1,9 @@
 """The live dashboard: one board of text lines, redrawn where it changed. The only module that imports textual."""
 
+import asyncio
 import os
+import signal
+import sys
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -27,6 +30,7 @@ from tetherwatch.session.records import SessionView
 
 _POLL_SECONDS = 1 / 20
 _AGE_SECONDS = 1.0
+_NOTICE_SECONDS = 5.0
 
 Painter = Callable[[int, int], Block]
 
@@ -144,7 +148,7 @@ class Dashboard(App[TetherwatchError]):
         self._palette = choose(environ, background)
         self._clock = clock
         self._held: SessionView | None = None
-        self._notice = ""
+        self._notice, self._noticed_at = "", 0.0
         self._board = Board(self._paint)
 
     @property
@@ -156,6 +160,9 @@ class Dashboard(App[TetherwatchError]):
         yield self._board
 
     def on_mount(self) -> None:
+        if sys.platform != "win32":  # a killed dashboard must still give the terminal back
+            for number in (signal.SIGTERM, signal.SIGHUP):
+                asyncio.get_running_loop().add_signal_handler(number, self.exit)
         self.set_interval(_POLL_SECONDS, self._poll)
         self.set_interval(_AGE_SECONDS, self._board.repaint)
 
@@ -166,7 +173,6 @@ class Dashboard(App[TetherwatchError]):
             self.exit(error)
             return
         if changed:
-            self._notice = ""
             self._board.repaint()
 
     def _paint(self, width: int, height: int) -> Block:
@@ -174,8 +180,9 @@ class Dashboard(App[TetherwatchError]):
         if self._held is not None:
             newer = view.frame_count - self._held.frame_count
             view = replace(view, frames=self._held.frames)
-        scene = Scene(view, self._palette, self._clock(), newer, self._notice)
-        return dashboard(scene, width, height)
+        now = self._clock()
+        notice = self._notice if now - self._noticed_at < _NOTICE_SECONDS else ""
+        return dashboard(Scene(view, self._palette, now, newer, notice), width, height)
 
     def action_pause(self) -> None:
         view = self._source.view()
@@ -191,24 +198,25 @@ class Dashboard(App[TetherwatchError]):
 
     def _use_plan(self, name: str | None) -> None:
         if name is not None:
-            self._change(lambda: self._source.use_plan(name), f"Plan: {name}")
+            self._change(lambda: self._source.use_plan(name), lambda: f"plan: {name}")
 
     def action_lock(self, name: str) -> None:
         setting = Setting(name)
-        self._change(lambda: self._source.toggle_lock(setting), "")
-        if not self._notice:
-            state = "locked" if self._source.view().plan.allowed(setting).locked else "free"
-            self._notice = f"{setting_name(setting)} is {state} now"
-            self._board.repaint()
+        self._change(lambda: self._source.toggle_lock(setting), lambda: self._lock_words(setting))
 
-    def _change(self, change: Callable[[], None], done: str) -> None:
+    def _lock_words(self, setting: Setting) -> str:
+        state = "locked" if self._source.view().plan.allowed(setting).locked else "free"
+        return f"{setting_name(setting)} is {state} now"
+
+    def _change(self, change: Callable[[], None], done: Callable[[], str]) -> None:
         """Make a change that leads to another call, which ends a pause: the call shown must be the one in force."""
         self._held = None
-        self._notice = done
         try:
             change()
+            self._notice = done()
         except TetherwatchError as error:
             self._notice = str(error)
+        self._noticed_at = self._clock()
         self._board.repaint()
 
 

@@ -9,14 +9,13 @@ from tetherwatch.screen.palette import Palette
 from tetherwatch.text import display_name
 
 _KEYS = (
-    ("space", "pause on this frame; new captures are still read; again to go on"),
+    ("space", "pause on this frame; new captures are still read"),
     ("p", "choose another plan"),
-    ("s", "lock the shutter where it stands, or free it, for this session"),
-    ("a", "the same for the aperture"),
-    ("i", "the same for the ISO"),
+    ("s a i", "lock shutter, aperture or ISO where it stands; again to free it"),
     ("h", "this sheet"),
-    ("q, ctrl+c", "quit; captures stay as they are"),
+    ("q, ctrl+c", "quit"),
 )
+_AIRY_HEIGHT = 22
 _SIGNS = (
     "Offsets: minus is darker than the aim. Moves: plus makes it brighter.",
     "A reading from a raw is measured; from a JPEG or a preview it is an estimate.",
@@ -28,15 +27,16 @@ _CAUTION = (
 
 
 def help_sheet(palette: Palette, width: int, height: int) -> Block:
-    """All keys, how to read the signs, and a word of caution."""
-    lines = [Text(" Keys", "bold"), Text()]
+    """All keys, how to read the signs, and a word of caution; without blank lines where rows are few."""
+    blank = [Text()] if height >= _AIRY_HEIGHT else []
+    lines = [Text.assemble((" Keys", "bold"), ("   any key goes back", palette.quiet)), *blank]
     for key, action in _KEYS:
         first, *rest = fold(action, width - 14)
         lines.append(Text.assemble((f" {key:<11} ", "bold"), first))
         lines += [Text(f"{'':13}{line}") for line in rest]
     for sentence, style in (*((sign, palette.quiet) for sign in _SIGNS), (_CAUTION, "none")):
-        lines += [Text(), *(Text(f" {line}", style) for line in fold(sentence, width - 2))]
-    return block([*lines, Text(), Text(" Any key goes back.", palette.quiet)], width, height)
+        lines += [*blank, *(Text(f" {line}", style) for line in fold(sentence, width - 2))]
+    return block(lines, width, height)
 
 
 def plan_sheet(names: Sequence[str], chosen: int, palette: Palette, width: int, height: int) -> Block:

@@ -51,7 +51,7 @@ def _graph(tones: ToneHistogram, palette: Palette, width: int, rows: int) -> lis
 
 def _clipped(tones: ToneHistogram, reading: Reading) -> str:
     share = reading.clipped_percent.get(tones.channel)
-    return f"{'unknown' if share is None else percent(share):>9} clipped"
+    return f"{'unknown' if share is None else percent(share):>10} clipped"
 
 
 def _bars(tones: ToneHistogram, width: int, levels: int) -> list[int]:
@@ -92,7 +92,7 @@ def _figures(reading: Reading) -> tuple[str, ...]:
     """What does not belong to one channel."""
     headroom = f"{reading.headroom_stops:.1f} stops" if reading.headroom_stops > 0 else "none"
     return (
-        f"{percent(reading.crushed_percent):>9} crushed",
-        f"{headroom:>9} headroom",
-        f"{percent(reading.area_clipped_percent):>9} in area",
+        f"{percent(reading.crushed_percent):>10} crushed",
+        f"{headroom:>10} headroom",
+        f"{percent(reading.area_clipped_percent):>10} in area",
     )
