@@ -75,3 +75,10 @@ def test_directories_in_a_circle_end() -> None:
     circle = b"II*\0" + struct.pack("<IHHHIII", 8, 1, 262, 3, 1, 32803, 8)
     assert holds_sensor_data(io.BytesIO(circle))
     assert not is_cut_short(io.BytesIO(circle))
+
+
+def test_place_that_is_no_place_is_passed_over() -> None:
+    """One maker writes all ones as the place of the strip; that is no data beyond the end."""
+    nowhere = b"II*\0" + struct.pack("<IHHHIIHHIII", 8, 2, 273, 4, 1, 0xFFFFFFFF, 279, 4, 1, 100, 0)
+    assert not is_cut_short(io.BytesIO(nowhere))
+    assert is_cut_short(io.BytesIO(nowhere.replace(b"\xff\xff\xff\xff", b"\xff\xff\xff\0")))

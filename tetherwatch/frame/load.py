@@ -17,7 +17,7 @@ from tetherwatch.frame.raw import open_raw
 from tetherwatch.frame.records import Frame
 
 _NO_ACCESS_CODES = (errno.EACCES, errno.EPERM)
-_HAVE_NO_FALLBACK = (Fault.TOO_LARGE, Fault.TOO_SMALL, Fault.NO_ACCESS, Fault.VANISHED)
+_HAVE_NO_FALLBACK = (Fault.TOO_LARGE, Fault.TOO_SMALL)
 
 
 @contextmanager
