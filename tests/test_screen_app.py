@@ -283,7 +283,7 @@ def test_nothing_of_the_data_reaches_the_compositor_as_a_code() -> None:
     session = Session(made.view(made.frame(name=made.HOSTILE)))
 
     async def steps(app: Dashboard, pilot: Pilot[TetherwatchError]) -> None:
-        texts = [segment.text for y in range(24) for segment in app.board.render_line(y)]
+        texts = [segment.text for y in range(24) for segment in app.query_one(Board).render_line(y)]
         assert "\\x9b31m" in "".join(texts)
         assert not any("\x1b" in text or "\x9b" in text for text in texts)
 

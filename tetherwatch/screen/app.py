@@ -151,11 +151,6 @@ class Dashboard(App[TetherwatchError]):
         self._notice, self._noticed_at = "", 0.0
         self._board = Board(self._paint)
 
-    @property
-    def board(self) -> Board:
-        """The board behind any sheet."""
-        return self._board
-
     def compose(self) -> ComposeResult:
         yield self._board
 

@@ -47,7 +47,8 @@ def _large(call: Call, style: str, width: int, height: int) -> list[Text]:
 def _wordings(call: Call) -> tuple[str, ...]:
     """What to show large, fullest first. A shutter time and an f-number tell their setting by their spelling."""
     if call.kind not in ("brighter", "darker") or call.setting is None:
-        return (call.kind.upper(),)
+        needed = f" {signed(call.left_stops)}" if stops_words(call) else ""
+        return call.kind.upper() + needed, call.kind.upper()
     stops = signed(call.move_stops)
     name = call.setting.value.upper() if call.setting in (Setting.ISO, Setting.LIGHT) else ""
     if call.to_label is None:

@@ -9,7 +9,6 @@ from tetherwatch.screen.palette import Palette
 CLIPPED_SIGN = "╳"
 _SHADES = " ░▒▓█"
 _CLIPPED_STYLE = "bold #000000 on #ffffff"
-_OUTLINE_STYLE = "bold #ffffff on #000000"
 _LEGEND = f" {CLIPPED_SIGN} clipped   ┌┐ metered area"
 
 
@@ -37,6 +36,7 @@ class Raster:
         self._xs = [x * thumbnail.width // columns for x in range(columns + 1)]
         self._ys = [y * thumbnail.height // (2 * rows) for y in range(2 * rows + 1)]
         self._outline = _outline(thumbnail.metered, columns, rows)
+        self._ink = self._contrasting()
 
     def cell(self, x: int, y: int, palette: Palette) -> tuple[str, str]:
         """Sign and style of a cell: clipped before outline before picture."""
@@ -44,7 +44,7 @@ class Raster:
         if self._clipped(x, y):
             return CLIPPED_SIGN, _CLIPPED_STYLE if palette.colour else "bold"
         if (x, y) in self._outline:
-            return self._outline[x, y], _OUTLINE_STYLE if palette.colour else "bold"
+            return self._outline[x, y], f"bold {self._ink} on {_hex(upper)}" if palette.colour else "bold"
         if palette.colour:
             return "▀", f"{_hex(upper)} on {_hex(lower)}"
         return _SHADES[(sum(upper) + sum(lower)) * (len(_SHADES) - 1) // (6 * 255)], "none"
@@ -52,6 +52,11 @@ class Raster:
     def _colour(self, x: int, y: int) -> bytes:
         place = 3 * (self._ys[y] * self._picture.width + self._xs[x])
         return self._picture.rgb[place : place + 3]
+
+    def _contrasting(self) -> str:
+        """Black or white for the whole outline, whichever stands out from the picture beneath it."""
+        beneath = [sum(self._colour(x, 2 * y)) for x, y in self._outline]
+        return "#000000" if sum(beneath) > 3 * 110 * len(beneath) else "#ffffff"
 
     def _clipped(self, x: int, y: int) -> bool:
         left, right = self._xs[x], max(self._xs[x + 1], self._xs[x] + 1)
