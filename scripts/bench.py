@@ -1,0 +1,43 @@
+"""Measure tetherwatch against its figures: speed against the bare decoder, truth, calls, start and memory."""
+
+import sys
+
+if sys.version_info < (3, 10):  # noqa: UP036 (said by whatever Python the user has; so no newer syntax in this file)
+    sys.exit("tetherwatch needs Python 3.10 or newer; this is Python " + sys.version.split()[0] + ".")
+
+import importlib.util
+import subprocess
+from pathlib import Path
+
+import environment
+
+PART_NAMES = ("reading", "truth", "loop", "start", "memory")
+NEEDED = ("tetherwatch", "tifffile", "imagecodecs", "psutil", "pyte")
+
+
+def main():
+    """Measure with this Python if it has what that takes, else with the project's environment."""
+    options = parse()
+    if all(map(importlib.util.find_spec, NEEDED)):
+        from benchmarks.run import run
+
+        return run(options.only, options.quick, options.json)
+    if Path(sys.prefix) == options.environment.absolute():
+        raise environment.ScriptError("This environment is incomplete: delete " + sys.prefix + " and run this again.")
+    python = environment.prepare(options.environment, "test")
+    return subprocess.call([str(python), *sys.argv])
+
+
+def parse():
+    """Read the command line."""
+    parser = environment.parser(__doc__)
+    parser.add_argument("--quick", action="store_true", help="fewer repeats and smaller files: about a minute")
+    parser.add_argument("--json", metavar="FILE", type=Path, help="also write the rows to a file")
+    parser.add_argument(
+        "--only", nargs="+", choices=PART_NAMES, default=PART_NAMES, metavar="NAME", help="parts to run"
+    )
+    return parser.parse_args()
+
+
+if __name__ == "__main__":
+    environment.run(main)

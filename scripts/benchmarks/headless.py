@@ -1,0 +1,60 @@
+"""A real `watch --headless` to measure from outside."""
+
+import json
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from threading import Timer
+
+import psutil
+from environment import ScriptError
+
+from benchmarks.machine import peak_mib
+
+PATIENCE_S = 120.0
+
+
+class Headless:
+    """A running watch of one folder."""
+
+    def __init__(self, process: "subprocess.Popen[str]") -> None:
+        self._process = process
+
+    def wait_for(self, *files: str) -> None:
+        """Return once every one of the files has had its frame event. Raises ScriptError if the watch ends or hangs."""
+        awaited = set(files)
+        give_up = Timer(PATIENCE_S, self._process.kill)
+        give_up.start()
+        try:
+            while awaited:
+                awaited.discard(self._frame())
+        finally:
+            give_up.cancel()
+
+    def peaks_mib(self) -> tuple[float, list[float]]:
+        """Peak memory of the daemon, and of each process it started."""
+        daemon = psutil.Process(self._process.pid)
+        return peak_mib(daemon), [peak_mib(child) for child in daemon.children(recursive=True)]
+
+    def _frame(self) -> str | None:
+        assert self._process.stdout is not None
+        line = self._process.stdout.readline()
+        if not line:
+            raise ScriptError("The watch ended or gave no event in time.")
+        event = json.loads(line)
+        if event["event"] == "problem":
+            raise ScriptError(f"The watch had a problem: {event['problem']}.")
+        return event["file"] if event["event"] == "frame" else None
+
+
+@contextmanager
+def headless(folder: Path) -> Iterator[Headless]:
+    """Watch a folder, captures that lie there included, for the length of the block."""
+    command = [sys.executable, "-m", "tetherwatch", "watch", str(folder), "--headless", "--from-start"]
+    with subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True) as process:
+        try:
+            yield Headless(process)
+        finally:
+            process.terminate()

@@ -1,0 +1,39 @@
+"""Run the parts, print their tables, write their rows."""
+
+import json
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from environment import say
+from rich.console import Console
+
+from benchmarks import loop, memory, reading, start, truth
+from benchmarks.machine import machine
+from benchmarks.rows import Rows, as_object, table
+
+WIDTH_WITHOUT_TERMINAL = 110
+
+PARTS: dict[str, Callable[[bool], Rows]] = {
+    "reading": reading.measure,
+    "truth": truth.measure,
+    "loop": loop.measure,
+    "start": start.measure,
+    "memory": memory.measure,
+}
+
+
+def run(names: Sequence[str], quick: bool, json_file: Path | None) -> int:
+    """Measure the named parts; 1 if a limit was missed, else 0."""
+    console = Console(width=None if sys.stdout.isatty() else WIDTH_WITHOUT_TERMINAL)
+    here = machine()
+    results: dict[str, Rows] = {}
+    for name in names:
+        say(f"Measuring {name} ...")
+        results[name] = PARTS[name](quick)
+        console.print(table(name, results[name]))
+    console.print(", ".join(f"{key}: {value}" for key, value in here.items()), markup=False, highlight=False)
+    if json_file is not None:
+        rows = [as_object(name, row) for name, part in results.items() for row in part]
+        json_file.write_text(json.dumps({"machine": here, "quick": quick, "rows": rows}, indent=1) + "\n", "utf-8")
+    return 1 if any(row.held is False for part in results.values() for row in part) else 0
