@@ -1,6 +1,5 @@
 """Settling, pairs and files that were there before, under a clock of our own."""
 
-import os
 from pathlib import Path
 
 from hypothesis import given
@@ -10,7 +9,7 @@ from tetherwatch.watch.arrivals import Arrival, Arrivals, Patience
 from tetherwatch.watch.listing import Entry
 
 PATIENCE = Patience(settle_s=0.4, odd_s=3.0, pair_s=2.0, late_pair_s=30.0)
-RAW, JPEG = os.path.join("in", "a_1.dng"), os.path.join("in", "A_1.JPG")
+RAW, JPEG = str(Path("in", "a_1.dng")), str(Path("in", "A_1.JPG"))
 
 
 def file(size: int = 100, mtime_ns: int = 1) -> Entry:
@@ -135,7 +134,9 @@ def test_files_there_at_the_start_are_skipped():
 
 def test_from_start_hands_on_what_is_there_in_order_of_time_and_name():
     """The oldest first, marked as early."""
-    folder = Folder(from_start=True, **{"b.dng": file(mtime_ns=2), "c.dng": file(mtime_ns=1), "a.dng": file(mtime_ns=2)})
+    folder = Folder(
+        from_start=True, **{"b.dng": file(mtime_ns=2), "c.dng": file(mtime_ns=1), "a.dng": file(mtime_ns=2)}
+    )
     arrivals = folder.wait(1.0)
     assert names(arrivals) == ["c.dng", "a.dng", "b.dng"]
     assert all(arrival.early for arrival in arrivals)
@@ -239,7 +240,7 @@ def test_a_raw_much_later_than_its_jpeg_is_a_frame_of_its_own():
 def test_two_raws_or_two_folders_are_no_pair():
     """Only exactly one raw and one picture in the same folder belong together."""
     folder = Folder()
-    other = os.path.join("out", "a_1.jpg")
+    other = str(Path("out", "a_1.jpg"))
     folder.files |= {"a.dng": file(), "a.cr3": file(), "a.jpg": file(), RAW: file(), other: file()}
     arrivals = folder.wait(5.0)
     assert sorted(names(arrivals)) == sorted(folder.files)

@@ -35,10 +35,15 @@ class Hints:
     """Calls `wake`, from a thread of its own, when something may have changed under `folder`."""
 
     def __init__(
-        self, folder: Path, wake: Callable[[], None], make_observer: Callable[[], BaseObserver] = Observer
+        self,
+        folder: Path,
+        wake: Callable[[], None],
+        reports: Callable[[Path], bool] = reports_changes,
+        make_observer: Callable[[], BaseObserver] = Observer,
     ) -> None:
         self._folder = folder
         self._wake = wake
+        self._reports = reports
         self._make_observer = make_observer
         self._observer: BaseObserver | None = None
 
@@ -53,7 +58,7 @@ class Hints:
         Raises FileNotFoundError if there is no such folder.
         """
         self.stop()
-        if not reports_changes(self._folder):
+        if not self._reports(self._folder):
             return None
         observer = self._make_observer()
         try:

@@ -118,7 +118,7 @@ class Watcher:
             return self._look_end + rest
         dues = (self._arrivals.next_due(self._look_at), self._schedule.next_due(self._look_at))
         regular = self._look_end + _LOOK_S[self._hints.mode]
-        return max(min(regular, *(due for due in dues if due is not None)), self._look_end + rest)
+        return max(min([regular, *(due for due in dues if due is not None)]), self._look_end + rest)
 
     def _look(self) -> Iterator[Problem]:
         self._hinted.clear()

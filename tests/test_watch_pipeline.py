@@ -1,0 +1,348 @@
+"""The watch from end to end, with a reader in this process."""
+
+import os
+import shutil
+import sys
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from queue import Empty, SimpleQueue
+
+import pytest
+import worker_stubs
+
+from tetherwatch.errors import FolderError
+from tetherwatch.exposure.dial import Step
+from tetherwatch.frame.faults import Fault
+from tetherwatch.meter.records import Aim
+from tetherwatch.watch.arrivals import Patience
+from tetherwatch.watch.pipeline import Watcher
+from tetherwatch.watch.records import Health, Metered, Problem, WatchEvent
+
+AIM = Aim()
+QUICK = Patience(settle_s=0.05, odd_s=0.1, pair_s=0.5)
+LIMIT_S = 10.0
+
+
+class Threads:
+    """A reader that reads each capture in a thread of this process, `count` at once."""
+
+    def __init__(self, task=worker_stubs.read_text, count: int = 1) -> None:
+        self.task, self.free, self.entered, self.left = task, count, 0, 0
+        self.started: list[Path] = []
+        self.lock = threading.Lock()
+
+    def __enter__(self) -> "Threads":
+        self.entered += 1
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.left += 1
+
+    def start(self, path, aim, step, done) -> None:
+        """Read in a thread."""
+        assert self.free > 0
+        with self.lock:
+            self.free -= 1
+        self.started.append(path)
+        threading.Thread(target=self._run, args=(path, aim, step, done), daemon=True).start()
+
+    def _run(self, path, aim, step, done) -> None:
+        outcome = self.task(path, aim, step)
+        with self.lock:
+            self.free += 1
+        done(outcome)
+
+
+class Running:
+    """A watcher running in a thread of its own, its events collected."""
+
+    def __init__(self, folder: Path, reader=None, **options) -> None:
+        self.reader = Threads() if reader is None else reader
+        options = {"patience": QUICK, "grace_s": 0.3} | options
+        self.watcher = Watcher(folder, AIM, Step.THIRD, reader=self.reader, **options)
+        self.stop = threading.Event()
+        self.queue: SimpleQueue[WatchEvent] = SimpleQueue()
+        self.seen: list[WatchEvent] = []
+        self.thread = threading.Thread(target=self._run, daemon=True)
+
+    def _run(self) -> None:
+        for event in self.watcher.events(self.stop):
+            self.queue.put(event)
+
+    def __enter__(self) -> "Running":
+        self.thread.start()
+        self.until(lambda: self.health)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop.set()
+        self.watcher.close()
+        self.thread.join(LIMIT_S)
+        assert not self.thread.is_alive()
+
+    @property
+    def frames(self) -> list[tuple[str, bool]]:
+        """Name and `replaces` of the captures metered so far."""
+        return [(e.capture.path.name, e.replaces) for e in self.seen if isinstance(e, Metered)]
+
+    @property
+    def problems(self) -> list[tuple[str, str]]:
+        """Name and problem of what went wrong so far."""
+        return [(e.path.name, e.problem) for e in self.seen if isinstance(e, Problem)]
+
+    @property
+    def health(self) -> Health | None:
+        """The last word on how it is doing."""
+        return next((event for event in reversed(self.seen) if isinstance(event, Health)), None)
+
+    def until(self, condition: Callable[[], object]) -> None:
+        """Collect events until `condition` is true."""
+        end = time.monotonic() + LIMIT_S
+        while not condition():
+            left = end - time.monotonic()
+            assert left > 0, self.seen
+            try:
+                self.seen.append(self.queue.get(timeout=left))
+            except Empty:
+                pytest.fail(f"nothing more came after {self.seen}")
+
+    def idle(self) -> None:
+        """Collect events until nothing waits."""
+        looks = 0
+        end = time.monotonic() + LIMIT_S
+        while looks < 2 and time.monotonic() < end:
+            event = self.queue.get(timeout=LIMIT_S)
+            self.seen.append(event)
+            looks = looks + 1 if isinstance(event, Health) and event.backlog == 0 else 0
+
+
+def write(path: Path, text: str = "good end") -> Path:
+    """A capture, complete unless `text` lacks its end."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(text)
+    return path
+
+
+def test_a_new_capture_is_metered_and_old_ones_are_not(tmp_path):
+    """Also in a sub-folder made after the start."""
+    write(tmp_path / "old.dng")
+    with Running(tmp_path) as running:
+        write(tmp_path / "new.dng")
+        running.until(lambda: len(running.frames) == 1)
+        write(tmp_path / "2026-05-06" / "sub.dng")
+        running.until(lambda: len(running.frames) == 2)
+        running.idle()
+    assert running.frames == [("new.dng", False), ("sub.dng", False)]
+    assert running.problems == []
+    assert (running.reader.entered, running.reader.left) == (1, 1)
+
+
+def test_from_start_reads_the_old_ones_in_order(tmp_path):
+    """By time."""
+    for number in (3, 1, 2):
+        os.utime(write(tmp_path / f"{number}.dng"), (number, number))
+    with Running(tmp_path, from_start=True) as running:
+        running.until(lambda: len(running.frames) == 3)
+    assert [name for name, _ in running.frames] == ["1.dng", "2.dng", "3.dng"]
+
+
+def test_a_capture_between_making_the_watch_and_running_it_is_new(tmp_path):
+    """The first look is taken when the watch is made."""
+    running = Running(tmp_path)
+    write(tmp_path / "a.dng")
+    with running:
+        running.until(lambda: running.frames == [("a.dng", False)])
+
+
+def test_a_temporary_name_and_a_rename_are_one_frame(tmp_path):
+    """The temporary name is no capture's."""
+    with Running(tmp_path) as running:
+        write(tmp_path / ".a.dng.tmp").rename(tmp_path / "a.dng")
+        running.until(lambda: running.frames)
+        running.idle()
+    assert running.frames == [("a.dng", False)]
+
+
+def test_a_copy_that_stalls_is_one_frame_and_no_problem(tmp_path):
+    """It settles half-written, fails, goes on and is read."""
+    with Running(tmp_path, grace_s=20.0) as running:
+        path = write(tmp_path / "a.dng", "good ")
+        running.until(lambda: running.reader.started == [path])
+        with path.open("a") as file:
+            file.write("end")
+        running.until(lambda: running.frames)
+        running.idle()
+    assert running.frames == [("a.dng", False)]
+    assert running.problems == []
+
+
+def test_the_same_name_written_again_is_a_new_frame(tmp_path):
+    """Other content under a known name."""
+    with Running(tmp_path) as running:
+        write(tmp_path / "a.dng")
+        running.until(lambda: len(running.frames) == 1)
+        write(tmp_path / "a.dng", "good and longer end")
+        running.until(lambda: len(running.frames) == 2)
+    assert running.frames == [("a.dng", False), ("a.dng", False)]
+
+
+def test_a_pair_is_one_frame(tmp_path):
+    """The raw is metered, the JPEG named."""
+    with Running(tmp_path) as running:
+        write(tmp_path / "a.jpg")
+        write(tmp_path / "a.dng")
+        running.until(lambda: ("a.dng", False) in running.frames or ("a.dng", True) in running.frames)
+        running.idle()
+    frames = [event for event in running.seen if isinstance(event, Metered)]
+    assert frames[-1].capture.pair == tmp_path / "a.jpg"
+    assert sum(not frame.replaces for frame in frames) == 1
+
+
+def test_every_bad_input_is_one_problem_and_the_next_good_frame_is_read(tmp_path):
+    """Empty, cut short, a folder, a dead link, a name full of traps."""
+    expected = {
+        ("empty.dng", Fault.EMPTY.problem),
+        ("short.dng", Fault.CUT_SHORT.problem),
+        ("folder.dng", Fault.NOT_A_FILE.problem),
+    }
+    with Running(tmp_path) as running:
+        write(tmp_path / "empty.dng", "")
+        write(tmp_path / "short.dng", "good")
+        (tmp_path / "folder.dng").mkdir()
+        if sys.platform != "win32":
+            (tmp_path / "link.dng").symlink_to(tmp_path / "nowhere")
+            write(tmp_path / "a\x1b[2J\n.dng", "short")
+            expected |= {("link.dng", Fault.VANISHED.problem), ("a\x1b[2J\n.dng", Fault.CUT_SHORT.problem)}
+        running.until(lambda: len(running.problems) == len(expected))
+        write(tmp_path / "good.dng")
+        running.until(lambda: running.frames)
+        running.idle()
+    assert set(running.problems) == expected
+    assert len(running.problems) == len(expected)
+    assert running.frames == [("good.dng", False)]
+
+
+def test_a_preview_gives_a_frame_and_a_problem(tmp_path):
+    """A raw nobody can decode is metered from its preview, and the user is told."""
+    with Running(tmp_path) as running:
+        write(tmp_path / "a.dng", "preview")
+        running.until(lambda: running.problems)
+    assert running.frames == [("a.dng", False)]
+    assert running.problems == [("a.dng", Fault.UNSUPPORTED.problem)]
+
+
+def test_the_newest_capture_overtakes_the_backlog(tmp_path):
+    """With one worker busy, what came last is read next."""
+    gate = threading.Event()
+
+    def slow(path: Path, aim: Aim, step: Step):
+        gate.wait(LIMIT_S)
+        return worker_stubs.read_of(aim)
+
+    with Running(tmp_path, Threads(slow)) as running:
+        write(tmp_path / "0.dng")
+        running.until(lambda: running.reader.started)
+        for number in range(1, 5):
+            write(tmp_path / f"{number}.dng")
+            running.until(lambda number=number: running.health.backlog == number + 1)
+        while running.watcher._arrivals.unsettled:
+            time.sleep(0.01)
+        gate.set()
+        running.until(lambda: len(running.frames) == 5)
+    assert [name for name, _ in running.frames] == ["0.dng", "4.dng", "3.dng", "2.dng", "1.dng"]
+
+
+def test_a_new_aim_meters_the_newest_again(tmp_path):
+    """At once, and later captures under it too."""
+    with Running(tmp_path) as running:
+        write(tmp_path / "a.dng")
+        running.until(lambda: len(running.frames) == 1)
+        running.watcher.use(Aim(from_grey_stops=1.0), Step.THIRD)
+        running.until(lambda: len(running.frames) == 2)
+        write(tmp_path / "b.dng")
+        running.until(lambda: len(running.frames) == 3)
+    assert running.frames == [("a.dng", False), ("a.dng", True), ("b.dng", False)]
+    offsets = [event.reading.offset_stops for event in running.seen if isinstance(event, Metered)]
+    assert offsets == [0.0, -1.0, -1.0]
+
+
+def test_a_folder_that_goes_away_and_comes_back(tmp_path):
+    """Said while it is away; when it is back, what is new in it is read and what was known is not."""
+    folder = tmp_path / "in"
+    folder.mkdir()
+    write(folder / "old.dng")
+    with Running(folder) as running:
+        assert running.health.here
+        folder.rename(tmp_path / "away")
+        running.until(lambda: not running.health.here)
+        write(tmp_path / "away" / "meanwhile.dng")
+        (tmp_path / "away").rename(folder)
+        running.until(lambda: running.health.here)
+        running.until(lambda: running.frames)
+        write(folder / "after.dng")
+        running.until(lambda: len(running.frames) == 2)
+        running.idle()
+    assert running.frames == [("meanwhile.dng", False), ("after.dng", False)]
+    assert running.problems == []
+
+
+def test_another_folder_in_its_place_is_taken_up(tmp_path):
+    """Deleted and made again: events of the old one would never come."""
+    folder = tmp_path / "in"
+    folder.mkdir()
+    with Running(folder) as running:
+        keep = tmp_path / "keep"  # so that the number of the deleted folder is not used again
+        folder.rename(keep)
+        folder.mkdir()
+        running.until(lambda: not running.health.here)
+        running.until(lambda: running.health.here)
+        shutil.rmtree(keep)
+        write(folder / "a.dng")
+        running.until(lambda: running.frames)
+    assert running.frames == [("a.dng", False)]
+
+
+@pytest.mark.parametrize("name", ["missing", "file"])
+def test_a_folder_that_cannot_be_watched_is_an_error(tmp_path, name):
+    """At once, in words."""
+    write(tmp_path / "file")
+    with pytest.raises(FolderError) as caught:
+        Watcher(tmp_path / name, AIM, Step.THIRD)
+    assert caught.value.folder == tmp_path / name
+    assert "folder" in caught.value.problem
+
+
+def test_an_idle_watch_uses_next_to_no_processor_time(tmp_path):
+    """Nothing spins: less than a twentieth of the time, with a thousand files there."""
+    for number in range(1000):
+        write(tmp_path / f"{number}.dng")
+    with Running(tmp_path, Threads(lambda *_: None)) as running:
+        began, used = time.monotonic(), time.process_time()
+        running.until(lambda: time.monotonic() - began > 3.0)
+        used = time.process_time() - used
+    assert used < 0.05 * 3.0
+    assert running.health.backlog == 0
+
+
+def test_it_tells_how_it_is_doing_without_a_change(tmp_path):
+    """A heartbeat every two seconds or so, with the time of the last look."""
+    with Running(tmp_path) as running:
+        beats = lambda: [event for event in running.seen if isinstance(event, Health)]  # noqa: E731
+        running.until(lambda: len(beats()) == 2)
+    first, second = beats()
+    assert (second.here, second.mode, second.backlog) == (first.here, first.mode, 0)
+    assert abs(second.last_look - time.time()) < 60
+
+
+@pytest.mark.parametrize("end", ["stop", "close"])
+def test_it_ends_soon_when_told_to(tmp_path, end):
+    """Within two seconds, idle or not, with the reader let go."""
+    running = Running(tmp_path)
+    with running:
+        began = time.monotonic()
+        running.stop.set() if end == "stop" else running.watcher.close()
+        running.thread.join(LIMIT_S)
+        assert time.monotonic() - began < 2.0
+    assert running.reader.left == 1
