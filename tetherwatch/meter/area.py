@@ -8,9 +8,10 @@ from tetherwatch.frame.records import Frame, Site
 from tetherwatch.meter.histogram import Counts, code_count, count_codes
 from tetherwatch.meter.records import Box
 
-_SAMPLE_PIXELS = 1 << 18
-"""Above this many pixels of one site, an area is metered on evenly spaced rows: its mean needs no more
-(10,000 pixels at SNR 40 already give it to 0.0005 stop)."""
+_SAMPLE_PIXELS = 1 << 17
+_LEAST_ROWS = 64
+"""An area with more pixels of one site than this is metered on evenly spaced rows, though on no fewer than so many: its
+mean needs no more (10,000 pixels at SNR 40 already give it to 0.0005 stop)."""
 
 CENTRE_RINGS = ((1 / 3, 0.5), (2 / 3, 0.3), (1.0, 0.2))
 """Centre weighting: nested boxes by their side as a part of the picture's, with the weight of the ring each adds.
@@ -36,16 +37,17 @@ def centred_box(side: float) -> Box:
 
 
 def _span(start: float, stop: float, origin: int, pitch: int, count: int) -> tuple[int, int]:
-    """Site indices whose pixels lie in [start, stop); at least one."""
-    first = min(max(math.ceil((start - origin) / pitch), 0), count - 1)
-    last = min(max(math.ceil((stop - origin) / pitch), first + 1), count)
+    """Site indices whose pixels have their centre in [start, stop); at least one."""
+    first = min(max(math.ceil((start - 0.5 - origin) / pitch), 0), count - 1)
+    last = min(max(math.ceil((stop - 0.5 - origin) / pitch), first + 1), count)
     return first, last
 
 
 def row_stride(frame: Frame, box: Box) -> int:
-    """Spacing of the rows to meter so that no site gives more than the sample size."""
-    share = (box.right - box.left) * (box.bottom - box.top)
-    return max(1, int(share * max(site.values.size for site in frame.sites) // _SAMPLE_PIXELS))
+    """Spacing of the rows of each site to meter; 1 where the area is small."""
+    rows = (box.bottom - box.top) * max(site.values.shape[0] for site in frame.sites)
+    pixels = rows * (box.right - box.left) * max(site.values.shape[1] for site in frame.sites)
+    return max(1, int(min(pixels // _SAMPLE_PIXELS, rows // _LEAST_ROWS)))
 
 
 def count_box(frame: Frame, site: Site, box: Box, stride: int) -> Counts:
@@ -56,7 +58,6 @@ def count_box(frame: Frame, site: Site, box: Box, stride: int) -> Counts:
     top, bottom = _span(box.top * frame.height, box.bottom * frame.height, site.top, site.pitch_y, site.values.shape[0])
     left, right = _span(box.left * frame.width, box.right * frame.width, site.left, site.pitch_x, site.values.shape[1])
     first = -(-top // stride) * stride
-    first = first if first < bottom else top
     counts = np.zeros(code_count(site.values), dtype=np.int64)
     count_codes(site.values[first:bottom:stride, left:right], counts)
     return counts

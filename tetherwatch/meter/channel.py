@@ -12,6 +12,9 @@ from tetherwatch.meter.saturation import Saturation, find_saturation
 from tetherwatch.meter.tone import Floats, merged, picture_table, raw_table, tone_histogram
 
 _LEAST_BELOW_BLACK = 50
+_OUTSIDE_SIGMA = math.erfc(math.sqrt(0.5))
+"""Share of a normal curve further than one sigma from its middle."""
+
 _MOST_SIGMA = 0.01
 """Read noise is never taken to be more than this part of the range: beyond it the black level is wrong instead."""
 
@@ -21,11 +24,15 @@ _CRUSHED_PICTURE_CODE = 1.0
 
 @dataclass(frozen=True, slots=True)
 class SiteTone:
-    """Code counts of one kind of site with its curve: `table[code]` is linear light, 1 at saturation."""
+    """Code counts of one kind of site with its curve: `table[code]` is linear light, 1 at saturation.
+
+    `range_codes` is the number of codes from black to saturation.
+    """
 
     counts: Counts
     table: Floats
     black: float
+    range_codes: float
     crushed_code: float
 
 
@@ -52,22 +59,24 @@ class ChannelTone:
 def read_noise_codes(counts: Counts, black: float, white: float) -> float:
     """Read noise in codes, from the pixels below black: they can only be there by noise, so half of a normal curve.
 
-    1 code where too few pixels lie below black to tell; never more than 1 % of the range.
+    Sigma is where 31.7 % of them are darker (a quantile, because dead pixels lie far below); 1 code where too few
+    pixels lie below black to tell; never more than 1 % of the range.
     """
-    codes = np.arange(math.ceil(black))
-    below = counts[: codes.size]
-    pixels = int(below.sum())
-    if pixels < _LEAST_BELOW_BLACK:
+    edges = np.arange(math.ceil(black) + 2) - 0.5
+    darker = np.concatenate(([0.0], np.cumsum(counts[: edges.size - 1], dtype=np.float64)))
+    below = float(np.interp(black, edges, darker))
+    if below < _LEAST_BELOW_BLACK:
         return 1.0
-    sigma = math.sqrt(float((below * (codes - black) ** 2).sum()) / pixels)
+    sigma = black - float(np.interp(_OUTSIDE_SIGMA * below, darker, edges))
     return min(sigma, _MOST_SIGMA * (white - black))
 
 
 def _site_tone(site: SiteCounts, saturation: Saturation, frame: Frame) -> SiteTone:
     if frame.curve == "sRGB":
-        return SiteTone(site.counts, picture_table(), 0.0, _CRUSHED_PICTURE_CODE)
+        return SiteTone(site.counts, picture_table(), site.black, saturation.code, _CRUSHED_PICTURE_CODE)
+    table = raw_table(site.counts.size, site.black, saturation.code)
     crushed = site.black + read_noise_codes(site.counts, site.black, site.white)
-    return SiteTone(site.counts, raw_table(site.counts.size, site.black, saturation.code), site.black, crushed)
+    return SiteTone(site.counts, table, site.black, saturation.code - site.black, crushed)
 
 
 def _saturation(sites: list[SiteCounts], frame: Frame) -> Saturation:

@@ -37,7 +37,7 @@ def _rows_per_chunk(sites: Sequence[Site]) -> int:
 
 def count_codes(values: NDArray[np.uint16] | NDArray[np.uint8], into: Counts) -> None:
     """Add the number of times each code occurs in `values` (any shape) to `into` (one entry per possible code)."""
-    counts = np.bincount(values.ravel())
+    counts = np.bincount(values.astype(np.intp).ravel())
     into[: counts.size] += counts
 
 

@@ -26,12 +26,16 @@ _BLACK_ERROR_CODES = 1.0
 
 @dataclass(frozen=True, slots=True)
 class AreaPart:
-    """Pixels of one kind of site in the area with their weight in the mean; `black` in codes."""
+    """Pixels of one kind of site in the area with their weight in the mean.
+
+    `counts` pixels have the linear light `light` (1 at saturation), in ascending order; `range_codes` is the number of
+    codes from black to saturation.
+    """
 
     channel: Channel
     counts: Counts
-    table: Floats
-    black: float
+    light: Floats
+    range_codes: float
     weight: float
 
 
@@ -60,16 +64,16 @@ def mean_light(parts: Sequence[AreaPart], trim: float) -> float:
         kept = trimmed(part.counts, trim)
         pixels = kept.sum()
         if pixels:
-            total += part.weight * float(kept @ part.table) / pixels
+            total += part.weight * float(kept @ part.light) / pixels
             weights += part.weight
     return total / weights if weights else 0.0
 
 
-def _statistical(parts: Sequence[AreaPart], mean: float) -> float:
-    """Standard error of the mean as a part of it."""
+def _standard_error(parts: Sequence[AreaPart], mean: float) -> float:
+    """Standard error of a mean of linear light, in the same unit."""
     pixels = sum(float(part.counts.sum()) for part in parts)
-    square = sum(float(part.counts @ np.square(part.table - mean)) for part in parts)
-    return math.sqrt(square) / pixels / mean
+    square = sum(float(part.counts @ np.square(part.light - mean)) for part in parts)
+    return math.sqrt(square) / pixels
 
 
 def raw_level(parts: Sequence[AreaPart], trim: float) -> Level:
@@ -77,16 +81,11 @@ def raw_level(parts: Sequence[AreaPart], trim: float) -> Level:
     the camera's or ours, moves it."""
     chosen = [part for part in parts if part.channel in ("g", "y")] or parts
     mean = mean_light(chosen, trim)
-    if mean <= _FLOOR:
-        return Level(math.log2(_FLOOR / RAW_GREY), 1.0, floor=True)
-    black = _BLACK_ERROR_CODES / (mean * min(map(_range_codes, chosen)))
-    relative = math.hypot(black, _statistical(chosen, mean))
-    return Level(math.log2(mean / RAW_GREY), math.hypot(_RAW_UNCERTAINTY, relative / math.log(2)))
-
-
-def _range_codes(part: AreaPart) -> float:
-    """Codes from black to saturation."""
-    return float(np.searchsorted(part.table, 1.0)) - part.black
+    light = max(mean, _FLOOR)
+    black = _BLACK_ERROR_CODES / min(part.range_codes for part in chosen)
+    relative = math.hypot(black, _standard_error(chosen, mean)) / light
+    uncertainty = math.hypot(_RAW_UNCERTAINTY, relative / math.log(2))
+    return Level(math.log2(light / RAW_GREY), uncertainty, floor=mean <= _FLOOR)
 
 
 def picture_level(parts: Sequence[AreaPart], trim: float) -> Level:
@@ -96,7 +95,5 @@ def picture_level(parts: Sequence[AreaPart], trim: float) -> Level:
         for channel in {part.channel for part in parts}
     }
     mean = sum(LUMINANCE[channel] * light for channel, light in channels.items())
-    if mean <= _FLOOR:
-        return Level(math.log2(_FLOOR / PICTURE_GREY), 1.0, floor=True)
-    stops = math.log2(mean / PICTURE_GREY)
-    return Level(stops, _PICTURE_UNCERTAINTY + _PICTURE_SLOPE * abs(stops))
+    stops = math.log2(max(mean, _FLOOR) / PICTURE_GREY)
+    return Level(stops, _PICTURE_UNCERTAINTY + _PICTURE_SLOPE * abs(stops), floor=mean <= _FLOOR)

@@ -7,13 +7,13 @@ import numpy as np
 
 from tetherwatch.exposure.light import light_value
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.frame.records import Channel, Frame
+from tetherwatch.frame.records import Channel, Frame, Site
 from tetherwatch.meter.area import CENTRE_RINGS, centred_box, count_box, row_stride, stored_box
-from tetherwatch.meter.channel import ChannelTone, channel_tones
-from tetherwatch.meter.histogram import count_sites
+from tetherwatch.meter.channel import ChannelTone, SiteTone, channel_tones
+from tetherwatch.meter.histogram import Counts, count_sites
 from tetherwatch.meter.level import AreaPart, Level, picture_level, raw_level
 from tetherwatch.meter.records import WHOLE_BOX, Aim, AreaKind, Box, Reading, ToneHistogram
-from tetherwatch.meter.tone import Floats, merged, tone_histogram
+from tetherwatch.meter.tone import merged, tone_histogram
 
 _CARD_TRIM = 0.1
 """Share of the darkest and of the brightest pixels of a card left out: dust, edges, lettering."""
@@ -23,8 +23,8 @@ _CLIPPED_UNCERTAINTY = 2.0
 
 _NOTE_CLIPPED_PERCENT = 2.0
 
-_Curves = Mapping[tuple[Channel, float], Floats]
-"""Linear light of each code, by channel and black level."""
+_Curves = Mapping[tuple[Channel, float], SiteTone]
+"""By channel and black level."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ def meter_frame(frame: Frame, aim: Aim, settings: Settings, orientation: int) ->
 
 
 def _area(frame: Frame, aim: Aim, channels: tuple[ChannelTone, ...], orientation: int) -> _Area:
-    curves = {(channel.channel, site.black): site.table for channel in channels for site in channel.sites}
+    curves = {(channel.channel, site.black): site for channel in channels for site in channel.sites}
     if aim.area in ("card", "box"):
         parts = _box_parts(frame, curves, stored_box(aim.box, orientation))
         return _Area(aim.area, aim.box, parts, _CARD_TRIM if aim.area == "card" else 0.0)
@@ -80,35 +80,32 @@ def _area(frame: Frame, aim: Aim, channels: tuple[ChannelTone, ...], orientation
 
 def _box_parts(frame: Frame, curves: _Curves, box: Box) -> tuple[AreaPart, ...]:
     stride = row_stride(frame, box)
-    return tuple(
-        AreaPart(
-            channel=site.channel,
-            counts=count_box(frame, site, box, stride),
-            table=curves[site.channel, site.black],
-            black=site.black,
-            weight=1.0,
-        )
-        for site in frame.sites
-    )
+    return tuple(_part(site, curves, count_box(frame, site, box, stride), weight=1.0) for site in frame.sites)
 
 
 def _centre_weighted_parts(frame: Frame, curves: _Curves) -> tuple[AreaPart, ...]:
     stride = row_stride(frame, WHOLE_BOX)
     parts = []
     for site in frame.sites:
-        table = curves[site.channel, site.black]
-        inner = np.zeros(table.size, dtype=np.int64)
+        inner: Counts | int = 0
         for side, weight in CENTRE_RINGS:
             counts = count_box(frame, site, centred_box(side), stride)
-            parts.append(AreaPart(site.channel, counts - inner, table, site.black, weight))
+            parts.append(_part(site, curves, counts - inner, weight))
             inner = counts
     return tuple(parts)
+
+
+def _part(site: Site, curves: _Curves, counts: Counts, weight: float) -> AreaPart:
+    """The part without the many codes that do not occur in it."""
+    curve = curves[site.channel, site.black]
+    used = np.flatnonzero(counts)
+    return AreaPart(site.channel, counts[used], curve.table[used], curve.range_codes, weight)
 
 
 def _area_tones(parts: tuple[AreaPart, ...]) -> tuple[ToneHistogram, ...]:
     by_channel: dict[Channel, list[ToneHistogram]] = {}
     for part in parts:
-        by_channel.setdefault(part.channel, []).append(tone_histogram(part.channel, part.counts, part.table))
+        by_channel.setdefault(part.channel, []).append(tone_histogram(part.channel, part.counts, part.light))
     return tuple(map(merged, by_channel.values()))
 
 

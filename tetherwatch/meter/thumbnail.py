@@ -57,7 +57,8 @@ def _tones(frame: Frame, site: Site, reading: Reading, height: int, width: int) 
     """Encoded tones 0..1 of one channel, shape (height, width)."""
     rows, columns = _sample(site.values.shape[0], height), _sample(site.values.shape[1], width)
     samples = site.values[np.ix_(rows, columns)].astype(np.float64)
-    mean: Plane = samples.reshape(height, _SAMPLES, width, _SAMPLES).mean(axis=(1, 3))
+    # One axis at a time: numpy is much slower over both at once.
+    mean: Plane = samples.reshape(height, _SAMPLES, -1).mean(axis=1).reshape(height, width, _SAMPLES).mean(axis=2)
     if frame.curve == "sRGB":
         return mean / 255
     light = (mean - site.black) / (reading.saturation[site.channel] - site.black)

@@ -39,7 +39,8 @@ def linear_to_srgb(linear: Floats) -> Floats:
 def raw_table(codes: int, black: float, saturation: float) -> Floats:
     """Linear light of each raw code: 0 at black (negative below), 1 at saturation and above."""
     light = (np.arange(codes, dtype=np.float64) - black) / (saturation - black)
-    return np.minimum(light, 1.0).astype(np.float64, copy=False)
+    np.minimum(light, 1.0, out=light)
+    return light
 
 
 def picture_table() -> Floats:
@@ -47,19 +48,19 @@ def picture_table() -> Floats:
     return srgb_to_linear(np.arange(256) / MAX_PICTURE_CODE)
 
 
-def tone_histogram(channel: Channel, counts: Counts, table: Floats) -> ToneHistogram:
-    """Count pixels by stops below saturation; `table` gives the linear light (1 = saturation) of each code."""
+def tone_histogram(channel: Channel, counts: Counts, light: Floats) -> ToneHistogram:
+    """Count pixels by stops below saturation; `light` (1 = saturation) goes with `counts`, in any order."""
     bins = BINS_PER_STOP * STOPS_SHOWN
-    clipped = table >= 1.0
-    dark = table <= 2.0**-STOPS_SHOWN
-    shown = ~(clipped | dark)
-    index = np.floor(-np.log2(table[shown]) * BINS_PER_STOP).astype(np.intp)
+    clipped = light >= 1.0
+    dark = light <= 2.0**-STOPS_SHOWN
+    shown = ~(clipped | dark) & (counts > 0)
+    index = np.floor(-np.log2(light[shown]) * BINS_PER_STOP).astype(np.intp)
     binned = np.bincount(np.minimum(index, bins - 1), weights=counts[shown], minlength=bins)
     return ToneHistogram(
         channel=channel,
         counts=tuple(int(count) for count in binned),
         clipped=int(counts[clipped].sum()),
-        below=int(counts[dark & ~clipped].sum()),
+        below=int(counts[dark].sum()),
     )
 
 
