@@ -1,8 +1,10 @@
 """The call: from plan, settings and reading to the one setting to move."""
 
-from tetherwatch.advise.levers import EPSILON, LIGHT_STEP, Move, best_move, has_room, room, rounded_move
-from tetherwatch.advise.records import Call, Plan, Predicted
-from tetherwatch.advise.words import left_over, name, spelled, stops_text
+from dataclasses import replace
+
+from tetherwatch.advise import words
+from tetherwatch.advise.levers import EPSILON, Move, first_move, has_room, room
+from tetherwatch.advise.records import Call, CallKind, Plan, Predicted
 from tetherwatch.exposure.dial import label
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
@@ -20,12 +22,17 @@ def make_call(plan: Plan, settings: Settings, reading: Reading) -> Call:
     if stray is not None:
         return stray
     needed = -reading.offset_stops
-    if abs(needed) <= plan.aim.tolerance_stops + EPSILON:
-        return Call("hold", _hold_reason(plan, reading))
-    move = _first_move(plan, settings, needed)
+    if _near(plan, needed):
+        clipped = words.clipping(plan, reading.area_clipped_percent, will=False)
+        return Call("hold", words.sentence(words.right(plan, reading), clipped))
+    move = first_move(plan, settings, needed)
     if move is not None:
         return _moving_call(plan, settings, reading, move)
-    return _no_move(plan, settings, reading)
+    if has_room(plan, settings, needed):
+        return Call("hold", words.sentence(f"{words.judged(reading)}, and the dial's steps come no closer"))
+    givers = ", or ".join(words.givers(plan, settings, needed))
+    reason = words.sentence(f"{words.judged(reading)}, and no setting of the plan has room left: {givers}")
+    return Call("blocked", reason, left_stops=needed)
 
 
 def predict(reading: Reading, move_stops: float) -> Predicted:
@@ -34,84 +41,54 @@ def predict(reading: Reading, move_stops: float) -> Predicted:
     return Predicted(offset_stops=reading.offset_stops + move_stops, clipped_percent=clipped)
 
 
+def _near(plan: Plan, needed: float) -> bool:
+    return abs(needed) <= plan.aim.tolerance_stops + EPSILON
+
+
 def _outside_plan(plan: Plan, settings: Settings, reading: Reading) -> Call | None:
     for setting in CAMERA_SETTINGS:
-        value = settings.get(setting)
-        allowed = plan.allowed(setting)
-        if value is None or not room(allowed, value).outside:
+        value, allowed = settings.get(setting), plan.allowed(setting)
+        if value is None:
             continue
         left = room(allowed, value)
-        back = allowed.brightest if left.brighter < 0 else allowed.darkest
-        move = left.brighter if left.brighter < 0 else -left.darker
-        here, there = label(setting, value, plan.step), label(setting, back, plan.step)
-        verb = "holds" if allowed.locked else "goes no further than"
-        return Call(
-            "check",
-            f"{name(setting)} is at {here}, the plan {verb} {there}: set it back, or unlock it",
-            setting=setting,
-            from_label=here,
-            to_label=there,
-            move_stops=move,
-            predicted=predict(reading, move),
-        )
+        if left.outside:
+            beyond = left.brighter < 0
+            limit, stops = (allowed.brightest, left.brighter) if beyond else (allowed.darkest, -left.darker)
+            reason = words.stray(plan, setting, value, limit)
+            return _move_call("check", (reason,), plan, settings, reading, Move(setting, limit, stops))
     return None
-
-
-def _first_move(plan: Plan, settings: Settings, needed: float) -> Move | None:
-    for setting in plan.levers(needed):
-        move = _lever_move(plan, settings, setting, needed)
-        if move is not None:
-            return move
-    return None
-
-
-def _lever_move(plan: Plan, settings: Settings, setting: Setting, needed: float) -> Move | None:
-    if setting is Setting.LIGHT:
-        return rounded_move(setting, LIGHT_STEP, needed)
-    value = settings.get(setting)
-    if value is None:
-        return rounded_move(setting, plan.step.stops, needed)
-    return best_move(plan.allowed(setting), value, plan.step, needed)
 
 
 def _moving_call(plan: Plan, settings: Settings, reading: Reading, move: Move) -> Call:
     needed = -reading.offset_stops
-    predicted = predict(reading, move.stops)
     left = needed - move.stops
-    left = left if abs(left) > plan.aim.tolerance_stops + EPSILON else 0.0
-    here = None if move.setting is Setting.LIGHT else settings.get(move.setting)
-    reasons = [f"{spelled(reading)} {stops_text(abs(reading.offset_stops))} too {'dark' if needed > 0 else 'bright'}"]
-    if here is None and move.setting is not Setting.LIGHT:
-        reasons.append(f"the capture does not say its {name(move.setting)}, so its room is not checked")
-    if left:
-        reasons.append(left_over(plan, settings, move.setting, left))
-    if needed > 0 and predicted.clipped_percent > plan.aim.clip_limit_percent:
-        reasons.append(
-            f"{predicted.clipped_percent:.1f} % of the metered area will clip (limit {plan.aim.clip_limit_percent:g} %)"
-        )
+    after = move.applied(settings)
+    then = None if _near(plan, left) else first_move(plan, after, left)
+    if then is None and (_near(plan, left) or has_room(plan, after, left)):
+        left = 0.0  # the next call would be `hold`
+    hidden = move.setting is not Setting.LIGHT and move.value is None
+    clauses = (
+        words.judged(reading),
+        words.unsaid(plan, move.setting, needed) if hidden else None,
+        words.remaining(plan, after, left, then.setting if then else None) if left else None,
+    )
+    kind: CallKind = "brighter" if move.stops > 0 else "darker"
+    return replace(_move_call(kind, clauses, plan, settings, reading, move), left_stops=left)
+
+
+def _move_call(
+    kind: CallKind, clauses: tuple[str | None, ...], plan: Plan, settings: Settings, reading: Reading, move: Move
+) -> Call:
+    """A call with its move; clipping beyond the plan's limit is never brought about without a word."""
+    predicted = predict(reading, move.stops)
+    clipped = words.clipping(plan, predicted.clipped_percent, will=True) if move.stops > 0 else None
+    here = None if move.value is None else settings.get(move.setting)
     return Call(
-        "brighter" if move.stops > 0 else "darker",
-        "; ".join(reasons),
+        kind,
+        words.sentence(*clauses, clipped),
         setting=move.setting,
         from_label=None if here is None else label(move.setting, here, plan.step),
-        to_label=None if here is None or move.value is None else label(move.setting, move.value, plan.step),
+        to_label=None if move.value is None else label(move.setting, move.value, plan.step),
         move_stops=move.stops,
-        left_stops=left,
         predicted=predicted,
     )
-
-
-def _no_move(plan: Plan, settings: Settings, reading: Reading) -> Call:
-    needed = -reading.offset_stops
-    if any(has_room(plan, settings, setting, needed) for setting in plan.levers(needed)):
-        away = stops_text(abs(needed))
-        return Call("hold", f"{away} {'dark' if needed > 0 else 'bright'}: the dial's steps come no closer")
-    return Call("blocked", left_over(plan, settings, None, needed), left_stops=needed)
-
-
-def _hold_reason(plan: Plan, reading: Reading) -> str:
-    right = f"right within {stops_text(plan.aim.tolerance_stops)}"
-    if reading.area_clipped_percent > plan.aim.clip_limit_percent:
-        limit = f"(limit {plan.aim.clip_limit_percent:g} %)"
-        return f"{right}, but {reading.area_clipped_percent:.1f} % of the metered area is clipped {limit}"
-    return right

@@ -1,11 +1,13 @@
 """Levers: how far a setting may go, and the dial position that comes closest to what is needed."""
 
+import math
 from dataclasses import dataclass
 
+from tetherwatch.advise.locks import unlocked
 from tetherwatch.advise.records import Allowed, Plan
 from tetherwatch.exposure.dial import Dial, Step
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.exposure.stops import Setting, brightness
+from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
 
 EPSILON = 1e-6
 """Stops below which two brightnesses are the same."""
@@ -35,6 +37,10 @@ class Move:
     value: float | None
     stops: float
 
+    def applied(self, settings: Settings) -> Settings:
+        """The camera's settings once the move is made; an unknown one stays unknown."""
+        return settings if self.value is None else settings.with_value(self.setting, self.value)
+
 
 def room(allowed: Allowed, value: float) -> Room:
     """Room left on a setting that stands at `value` (seconds, f-number or ISO)."""
@@ -45,13 +51,43 @@ def room(allowed: Allowed, value: float) -> Room:
     )
 
 
-def has_room(plan: Plan, settings: Settings, setting: Setting, needed: float) -> bool:
-    """Whether a setting can still move towards `needed` stops; yes for light, and where its value is not known."""
+def first_move(plan: Plan, settings: Settings, needed: float) -> Move | None:
+    """The move of the first lever in the plan's order that comes closer to `needed` stops; None if none does."""
+    moves = (_lever_move(plan, settings, setting, needed) for setting in plan.levers(needed))
+    return next((move for move in moves if move is not None), None)
+
+
+def has_room(plan: Plan, settings: Settings, needed: float) -> bool:
+    """Whether any lever can still move towards `needed` stops; light and settings that are not known always can."""
+    return any(_lever_has_room(plan, settings, setting, needed) for setting in plan.levers(needed))
+
+
+def worth_unlocking(plan: Plan, settings: Settings, needed: float) -> tuple[Setting, ...]:
+    """The locked settings that would have room towards `needed` stops if they were unlocked."""
+    locked = (setting for setting in CAMERA_SETTINGS if plan.allowed(setting).locked)
+    freed = ((setting, unlocked(plan, setting)) for setting in locked)
+    return tuple(
+        setting
+        for setting, free in freed
+        if setting in free.levers(needed) and _lever_has_room(free, settings, setting, needed)
+    )
+
+
+def _lever_has_room(plan: Plan, settings: Settings, setting: Setting, needed: float) -> bool:
     value = None if setting is Setting.LIGHT else settings.get(setting)
     if value is None:
         return True
-    left = room(plan.allowed(setting), value)
-    return (left.brighter if needed > 0 else left.darker) > EPSILON
+    moves = _dial_moves(plan.allowed(setting), value, plan.step)
+    return any(move * math.copysign(1.0, needed) > EPSILON for _, move in moves)
+
+
+def _lever_move(plan: Plan, settings: Settings, setting: Setting, needed: float) -> Move | None:
+    if setting is Setting.LIGHT:
+        return rounded_move(setting, LIGHT_STEP, needed)
+    value = settings.get(setting)
+    if value is None:
+        return rounded_move(setting, plan.step.stops, needed)
+    return best_move(plan.allowed(setting), value, plan.step, needed)
 
 
 def best_move(allowed: Allowed, value: float, step: Step, needed: float) -> Move | None:
@@ -59,18 +95,23 @@ def best_move(allowed: Allowed, value: float, step: Step, needed: float) -> Move
 
     Ties go to the smaller move.
     """
-    here = brightness(allowed.setting, value)
-    left = room(allowed, value)
-    dial = Dial(allowed.setting, step)
-    stops = [brightness(allowed.setting, dial.value(position)) - here for position in dial.positions]
-    choices = [move for move in stops if -left.darker - EPSILON <= move <= left.brighter + EPSILON]
-    best = min(choices, key=lambda move: (round(abs(needed - move), 9), abs(move)), default=0.0)
-    if abs(needed - best) >= abs(needed) - EPSILON:
-        return None
-    return Move(allowed.setting, dial.value(dial.nearest(here + best)), best)
+    moves = _dial_moves(allowed, value, step)
+    best = min(moves, key=lambda move: (round(abs(needed - move[1]), 9), abs(move[1])), default=(value, 0.0))
+    return Move(allowed.setting, *best) if abs(needed - best[1]) < abs(needed) - EPSILON else None
 
 
 def rounded_move(setting: Setting, step: float, needed: float) -> Move | None:
-    """A move in whole steps of a lever whose present value is not known: light, or a setting the capture hides."""
-    stops = round(needed / step) * step
-    return Move(setting, None, stops) if abs(stops) > EPSILON else None
+    """A move in whole steps of a lever whose present value is not known: light, or a setting the capture hides.
+
+    Ties go to the smaller move.
+    """
+    steps = math.ceil(abs(needed) / step - 0.5 - EPSILON)
+    return Move(setting, None, math.copysign(steps * step, needed)) if steps > 0 else None
+
+
+def _dial_moves(allowed: Allowed, value: float, step: Step) -> list[tuple[float, float]]:
+    """The dial's values inside the range, each with its stops from `value`."""
+    here, left, dial = brightness(allowed.setting, value), room(allowed, value), Dial(allowed.setting, step)
+    values = map(dial.value, dial.positions)
+    moves = [(there, brightness(allowed.setting, there) - here) for there in values]
+    return [(there, move) for there, move in moves if -left.darker - EPSILON <= move <= left.brighter + EPSILON]

@@ -9,7 +9,7 @@ from tetherwatch.advise.records import Plan
 from tetherwatch.errors import UsageError
 
 _SUFFIX = ".toml"
-_MOST_BYTES = 1 << 20
+_MOST_BYTES = 1 << 16
 
 
 def _folder() -> Traversable:
@@ -26,17 +26,25 @@ def plan_text(name_or_path: str) -> str:
     """The text of a shipped plan or of a plan file. Raises UsageError if there is none or it cannot be read."""
     if name_or_path in shipped_names():
         return (_folder() / f"{name_or_path}{_SUFFIX}").read_text(encoding="utf-8")
-    path = Path(name_or_path)
+    return _file_text(name_or_path)
+
+
+def _file_text(name: str) -> str:
     try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise UsageError(f"plan file {name_or_path} is too large to be one", "name a plan file (TOML)")
-        return path.read_text(encoding="utf-8")
-    except UnicodeDecodeError:
-        raise UsageError(f"plan file {name_or_path} is not text", "save it as UTF-8 text") from None
-    except (OSError, ValueError):
+        with Path(name).open("rb") as file:
+            data = file.read(_MOST_BYTES + 1)
+    except (FileNotFoundError, ValueError):
         raise UsageError(
-            f"there is no plan {name_or_path}", "see 'tetherwatch plan list', or give the path of a plan file"
+            f"there is no plan {name}", "see 'tetherwatch plan list', or give the path of a plan file"
         ) from None
+    except OSError as error:
+        raise UsageError(f"plan file {name} cannot be read: {error.strerror}", "name a file you may read") from None
+    if len(data) > _MOST_BYTES:
+        raise UsageError(f"plan file {name} is too large to be one", "name a plan file (TOML)")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise UsageError(f"plan file {name} is not text", "save it as UTF-8 text") from None
 
 
 def load_plan(name_or_path: str, ceiling_iso: float | None = None) -> Plan:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from tetherwatch.advise.records import Allowed, Plan
 from tetherwatch.exposure.dial import Dial
-from tetherwatch.exposure.stops import Setting
+from tetherwatch.exposure.stops import BASE_ISO, Setting
 
 
 def locked_at(plan: Plan, setting: Setting, value: float) -> Plan:
@@ -20,12 +20,16 @@ def locked_at(plan: Plan, setting: Setting, value: float) -> Plan:
 def unlocked(plan: Plan, setting: Setting) -> Plan:
     """The plan with a setting free over its whole dial and last in both orders.
 
-    Under flash the shutter stays within sync speed, and it becomes no lever, since it does not change flash exposure.
+    ISO stays between its base and the ceiling. Under flash the shutter stays within sync speed, and it becomes no
+    lever, since it does not change flash exposure. Where the plan held it beyond that, it may stay there.
     """
     dial = Dial(setting, plan.step)
     darkest, brightest = dial.value(dial.positions[0]), dial.value(dial.positions[-1])
     if setting is Setting.SHUTTER and plan.light != "continuous":
         darkest = plan.sync_s
+    if setting is Setting.ISO:
+        held = plan.iso
+        darkest, brightest = min(BASE_ISO, held.darkest), max(plan.ceiling_iso, held.brightest)
     free = plan.with_allowed(Allowed(setting, darkest, brightest, plan.allowed(setting).start))
     if setting is Setting.SHUTTER and plan.light == "flash":
         return free

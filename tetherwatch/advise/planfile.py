@@ -20,6 +20,11 @@ _TABLES: Mapping[str, type[BaseModel]] = {
     "order": OrderModel,
 }
 
+_NAME = r"(?:[\w.\- \t]|\"[^\"]*\"|'[^']*')+"
+_HEADER = re.compile(rf"\s*\[+({_NAME})\]+\s*(?:#|$)")
+_KEY = re.compile(rf"\s*({_NAME})=")
+_LONG_STRING = re.compile(r"""("{3}|'{3}).*?\1""", re.DOTALL)
+
 Model = TypeVar("Model", bound=BaseModel)
 
 
@@ -28,19 +33,27 @@ def parse_plan(text: str, source: str, ceiling_iso: float | None = None) -> Plan
 
     Raises PlanError with all problems of the file together, in the order of their lines.
     """
-    try:
-        data = tomli.loads(text)
-    except (tomli.TOMLDecodeError, RecursionError) as error:
-        raise PlanError(source, (_syntax_problem(str(error)),)) from None
+    data = _parsed(text, source)
     mistakes: Mistakes = []
     plan = resolve_plan(_tables(data, mistakes), source, ceiling_iso, mistakes)
-    if plan is None or mistakes:
+    if plan is None:
         raise PlanError(source, _located(mistakes, key_lines(text)))
     return plan
 
 
+def _parsed(text: str, source: str) -> dict[str, Any]:
+    try:
+        return tomli.loads(text)
+    except tomli.TOMLDecodeError as error:
+        problem = _syntax_problem(str(error))
+    except RecursionError:
+        problem = PlanProblem("", None, "not a plan: it is nested too deeply")
+    except ValueError:
+        problem = PlanProblem("", None, "not a plan: a number or date in it is out of range")
+    raise PlanError(source, (problem,))
+
+
 def _tables(data: dict[str, Any], mistakes: Mistakes) -> Tables:
-    """Check each table by itself, so that a mistake in one does not hide those in another."""
     head = {key: value for key, value in data.items() if key not in _TABLES}
     return Tables(
         head=_checked(HeadModel, head, "", mistakes),
@@ -52,29 +65,25 @@ def _tables(data: dict[str, Any], mistakes: Mistakes) -> Tables:
     )
 
 
-def _checked(model: type[Model], table: object, name: str, mistakes: Mistakes) -> Model | None:
-    if table is None:
-        mistakes.append((name, f"the table [{name}] is missing"))
-        return None
+def _checked(model: type[Model], table: object, name: str, mistakes: Mistakes) -> Model:
+    """The keys of a table that are right by themselves; the others are noted and None."""
+    if not isinstance(table, dict):
+        what = f"the table [{name}] is missing" if table is None else "this should be a table"
+        mistakes.append((name, what))
+        return model.model_construct(None, **dict.fromkeys(model.model_fields))
     try:
         return model.model_validate(table)
     except ValidationError as error:
-        found = {_key(name, detail["loc"]): _message(dict(detail)) for detail in error.errors(include_url=False)}
-        mistakes.extend(found.items())
-        return None
-
-
-def _key(table: str, location: tuple[str | int, ...]) -> str:
-    """Dotted key without list positions and without the names of the types tried."""
-    names = [part for part in location if isinstance(part, str) and part not in ("str", "int", "float")]
-    return ".".join(filter(None, [table, *names]))
+        wrong = {str(detail["loc"][0]): _message(dict(detail)) for detail in error.errors(include_url=False)}
+    mistakes.extend((f"{name}.{key}" if name else key, what) for key, what in wrong.items())
+    kept = {key: value for key, value in table.items() if key not in wrong}
+    return model.model_construct(None, **{**dict.fromkeys(wrong.keys() & model.model_fields.keys()), **kept})
 
 
 def _message(detail: dict[str, Any]) -> str:
     fixed = {
         "extra_forbidden": "unknown key",
         "missing": "this key is missing",
-        "model_type": "this should be a table",
         "string_too_short": "this may not be empty",
     }
     kind, context = detail["type"], detail.get("ctx", {})
@@ -85,7 +94,7 @@ def _message(detail: dict[str, Any]) -> str:
         return f"it needs {'at least ' if wanted == 1 else ''}{wanted}, not {context.get('actual_length')}"
     if kind in ("string_type", "int_type", "float_type") and detail["loc"][-1] in ("str", "int", "float"):
         return "this is not a setting's value"
-    return str(detail["msg"]).replace("Input", "it", 1)
+    return re.sub("^(Input|String|List)", "it", str(detail["msg"]))
 
 
 def _syntax_problem(message: str) -> PlanProblem:
@@ -103,19 +112,30 @@ def key_lines(text: str) -> dict[str, int]:
     """Line numbers (from 1) of the tables and keys of a TOML text, by dotted name."""
     lines: dict[str, int] = {}
     table = ""
-    for number, line in enumerate(text.splitlines(), start=1):
-        if header := re.match(r"\s*\[+\s*([\w.\-\"' ]+?)\s*\]+", line):
-            table = header.group(1).replace('"', "").replace("'", "") + "."
+    for number, line in enumerate(_without_long_strings(text).split("\n"), start=1):
+        if header := _HEADER.match(line):
+            table = _plain(header.group(1)) + "."
             lines.setdefault(table[:-1], number)
-        elif key := re.match(r"\s*([\w.\-]+|\"[^\"]+\"|'[^']+')\s*=", line):
-            lines.setdefault(table + key.group(1).strip("\"'"), number)
+        elif key := _KEY.match(line):
+            lines.setdefault(table + _plain(key.group(1)), number)
     return lines
+
+
+def _without_long_strings(text: str) -> str:
+    """What stands inside a string of several lines is no key, whatever it looks like."""
+    return _LONG_STRING.sub(lambda found: "\n" * found.group().count("\n"), text)
+
+
+def _plain(name: str) -> str:
+    """A name without quotes and spaces, which TOML allows around its parts."""
+    return re.sub(r"[\"'\s]", "", name)
 
 
 def line_of(key: str, lines: Mapping[str, int]) -> int | None:
     """The line of a dotted key, or of the closest table around it."""
-    while key:
-        if key in lines:
-            return lines[key]
-        key = key.rpartition(".")[0]
+    name = _plain(key)
+    while name:
+        if name in lines:
+            return lines[name]
+        name = name.rpartition(".")[0]
     return None

@@ -13,37 +13,39 @@ Part = Annotated[float, Field(ge=0, le=1)]
 
 
 class _Model(BaseModel):
+    """A key that is wrong in the file is None, so that what stands beside it can still be checked."""
+
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
 
 class AimModel(_Model):
     """The `[aim]` table."""
 
-    area: AreaKind = "frame"
-    from_grey_stops: float = Field(default=0.0, ge=-6, le=3)
-    tolerance_stops: float = Field(default=0.17, gt=0, le=2)
-    clip_limit_percent: float = Field(default=0.5, ge=0, le=100)
+    area: AreaKind | None = "frame"
+    from_grey_stops: Annotated[float, Field(ge=-6, le=3)] | None = 0.0
+    tolerance_stops: Annotated[float, Field(gt=0, le=2)] | None = 0.17
+    clip_limit_percent: Annotated[float, Field(ge=0, le=100)] | None = 0.5
     box: Annotated[list[Part], Field(min_length=4, max_length=4)] | None = None
 
 
 class RangeModel(_Model):
     """The `[shutter]`, `[aperture]` and `[iso]` tables."""
 
-    start: Value
-    allow: Annotated[list[Value], Field(min_length=2, max_length=2)]
+    start: Value | None
+    allow: Annotated[list[Value], Field(min_length=2, max_length=2)] | None
 
 
 class OrderModel(_Model):
     """The `[order]` table."""
 
-    brighter: Annotated[list[Lever], Field(min_length=1)]
-    darker: Annotated[list[Lever], Field(min_length=1)]
+    brighter: Annotated[list[Lever], Field(min_length=1)] | None
+    darker: Annotated[list[Lever], Field(min_length=1)] | None
 
 
 class HeadModel(_Model):
     """The keys above the tables."""
 
-    name: Annotated[str, Field(min_length=1, max_length=80)]
-    light: LightKind
-    step: Literal["1/3", "1/2", "1"] = "1/3"
-    sync: Value = "1/250"
+    name: Annotated[str, Field(min_length=1, max_length=80)] | None
+    light: LightKind | None
+    step: Literal["1/3", "1/2", "1"] | None = "1/3"
+    sync: Value | None = "1/250"

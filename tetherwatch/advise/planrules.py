@@ -3,13 +3,13 @@
 from dataclasses import dataclass
 
 from tetherwatch.advise.planmodel import AimModel, HeadModel, OrderModel, RangeModel
-from tetherwatch.advise.records import Allowed, Plan
+from tetherwatch.advise.records import DEFAULT_CEILING_ISO, Allowed, Plan
 from tetherwatch.exposure.dial import Dial, Step, label, parse_value, snap
 from tetherwatch.exposure.stops import Setting, brightness
 from tetherwatch.meter.records import CENTRE_BOX, Aim, Box
 
-DEFAULT_CEILING_ISO = 3200.0
-"""Highest ISO while the body's noise has not been measured: cautious for any body of recent years (common practice)."""
+_ROUNDING = 1.001
+"""A ceiling may have been rounded when it was written down."""
 
 _ENDS = {
     Setting.SHUTTER: "the slowest time first, then the fastest",
@@ -23,48 +23,50 @@ Mistakes = list[tuple[str, str]]
 
 @dataclass(frozen=True, slots=True)
 class Tables:
-    """The parts of a plan file, each of the right types, or None where it is not."""
+    """The parts of a plan file; what is wrong or missing in one is None and noted."""
 
-    head: HeadModel | None
-    aim: AimModel | None
-    shutter: RangeModel | None
-    aperture: RangeModel | None
-    iso: RangeModel | None
-    order: OrderModel | None
+    head: HeadModel
+    aim: AimModel
+    shutter: RangeModel
+    aperture: RangeModel
+    iso: RangeModel
+    order: OrderModel
 
 
 def resolve_plan(tables: Tables, source: str, ceiling_iso: float | None, mistakes: Mistakes) -> Plan | None:
     """Turn checked tables into a plan in exact dial values.
 
-    Adds to `mistakes` what does not hold between them, as far as the tables that are there allow; None if any is not.
+    Adds to `mistakes` what does not hold between them, as far as the keys that are right allow; None if there are any.
     """
-    head = tables.head
-    step = Step.parse(head.step) if head else Step.THIRD
-    ceiling = ceiling_iso or DEFAULT_CEILING_ISO
+    head, order = tables.head, tables.order
+    step = Step.parse(head.step or "1/3")
+    ceiling = _ceiling(ceiling_iso, step, mistakes)
     shutter = _allowed(Setting.SHUTTER, tables.shutter, step, ceiling, mistakes)
     aperture = _allowed(Setting.APERTURE, tables.aperture, step, ceiling, mistakes)
     iso = _allowed(Setting.ISO, tables.iso, step, ceiling, mistakes)
-    sync_s = _value(Setting.SHUTTER, head.sync, step, "sync", mistakes) if head else None
-    aim = _aim(tables.aim, mistakes)
-    _check_levers(head, (shutter, aperture, iso), tables.order, mistakes)
-    if head and head.light != "continuous":
-        _check_sync(shutter, sync_s, mistakes)
-    if None in (head, tables.order, shutter, aperture, iso, sync_s, aim):
+    sync_s = None if head.sync is None else _value(Setting.SHUTTER, head.sync, step, "sync", mistakes)
+    _check_box(tables.aim, mistakes)
+    _check_levers(head, (shutter, aperture, iso), order, mistakes)
+    if head.light in ("flash", "mixed"):
+        _check_sync(shutter, sync_s, step, mistakes)
+    if mistakes:
         return None
-    assert head and tables.order and shutter and aperture and iso and sync_s and aim
+    assert head.name and head.light and order.brighter and order.darker
+    assert ceiling and shutter and aperture and iso and sync_s
     return Plan(
         name=head.name,
         source=source,
         light=head.light,
         step=step,
-        aim=aim,
+        aim=_aim(tables.aim),
         shutter=shutter,
         aperture=aperture,
         iso=iso,
-        brighter=tuple(map(Setting, tables.order.brighter)),
-        darker=tuple(map(Setting, tables.order.darker)),
+        brighter=tuple(map(Setting, order.brighter)),
+        darker=tuple(map(Setting, order.darker)),
         sync_s=sync_s,
-        notes=_notes(aim, tables.iso, ceiling_iso),
+        notes=_notes(tables, ceiling_iso),
+        ceiling_iso=ceiling,
     )
 
 
@@ -82,67 +84,87 @@ def _value(setting: Setting, text: str | float, step: Step, key: str, mistakes: 
     return exact
 
 
-def _allowed(
-    setting: Setting, table: RangeModel | None, step: Step, ceiling: float, mistakes: Mistakes
-) -> Allowed | None:
-    if table is None:
+def _ceiling(ceiling_iso: float | None, step: Step, mistakes: Mistakes) -> float | None:
+    """The highest ISO on the dial that is not above the ceiling: it is a limit, not a setting."""
+    wanted = DEFAULT_CEILING_ISO if ceiling_iso is None else ceiling_iso
+    dial = Dial(Setting.ISO, step)
+    exact = map(dial.value, dial.positions)
+    below = [iso for iso, nominal in zip(exact, dial.nominal, strict=True) if min(iso, nominal) <= wanted * _ROUNDING]
+    if not below:
+        mistakes.append(("iso.allow", f"the ceiling, ISO {wanted:g}, lies below every dial"))
         return None
+    return below[-1]
+
+
+def _allowed(
+    setting: Setting, table: RangeModel, step: Step, ceiling: float | None, mistakes: Mistakes
+) -> Allowed | None:
     key = setting.value
-    ends = [ceiling if setting is Setting.ISO and text == "ceiling" else text for text in table.allow]
-    first, second = (_value(setting, text, step, f"{key}.allow", mistakes) for text in ends)
-    start = _value(setting, table.start, step, f"{key}.start", mistakes)
-    if first is None or second is None or start is None:
+    first, second = (_end(setting, text, step, ceiling, mistakes) for text in table.allow or (None, None))
+    start = None if table.start is None else _value(setting, table.start, step, f"{key}.start", mistakes)
+    if first is None or second is None:
         return None
     brightest, darkest = (second, first) if setting is Setting.ISO else (first, second)
-    low, here, high = (brightness(setting, value) for value in (darkest, start, brightest))
+    low, high = brightness(setting, darkest), brightness(setting, brightest)
     if low > high:
-        mistakes.append((f"{key}.allow", f"the range is the wrong way round: {_ENDS[setting]}"))
-    elif not low <= here <= high:
+        if "ceiling" in (table.allow or ()):
+            what = f"the ceiling, ISO {label(setting, brightest, step)}, lies below {label(setting, darkest, step)}"
+        else:
+            what = f"the range is the wrong way round: {_ENDS[setting]}"
+        mistakes.append((f"{key}.allow", what))
+    elif start is not None and not low <= brightness(setting, start) <= high:
         mistakes.append((f"{key}.start", f"{label(setting, start, step)} lies outside allow"))
-    return Allowed(setting, darkest=darkest, brightest=brightest, start=start)
+    return Allowed(setting, darkest=darkest, brightest=brightest, start=darkest if start is None else start)
 
 
-def _aim(model: AimModel | None, mistakes: Mistakes) -> Aim | None:
-    if model is None:
-        return None
-    box = CENTRE_BOX if model.box is None else Box(*model.box)
-    if box.left >= box.right or box.top >= box.bottom:
+def _end(
+    setting: Setting, text: str | float | None, step: Step, ceiling: float | None, mistakes: Mistakes
+) -> float | None:
+    if setting is Setting.ISO and text == "ceiling":
+        return ceiling
+    return None if text is None else _value(setting, text, step, f"{setting.value}.allow", mistakes)
+
+
+def _check_box(aim: AimModel, mistakes: Mistakes) -> None:
+    if aim.box is None:
+        return
+    left, top, right, bottom = aim.box
+    if left >= right or top >= bottom:
         mistakes.append(("aim.box", "the box has no area: give left, top, right, bottom between 0 and 1"))
-    if model.box is not None and model.area not in ("box", "card"):
-        mistakes.append(("aim.box", f'a box has no effect with area = "{model.area}"'))
-    return Aim(model.area, model.from_grey_stops, model.tolerance_stops, model.clip_limit_percent, box)
+    if aim.area in ("face", "frame"):
+        mistakes.append(("aim.box", f'a box has no effect with area = "{aim.area}"'))
 
 
-def _check_levers(
-    head: HeadModel | None, ranges: tuple[Allowed | None, ...], order: OrderModel | None, mistakes: Mistakes
-) -> None:
+def _aim(model: AimModel) -> Aim:
+    box = CENTRE_BOX if model.box is None else Box(*model.box)
+    return Aim(**model.model_dump(exclude={"box"}), box=box)
+
+
+def _check_levers(head: HeadModel, ranges: tuple[Allowed | None, ...], order: OrderModel, mistakes: Mistakes) -> None:
     locked = {allowed.setting.value for allowed in ranges if allowed is not None and allowed.locked}
-    flash = head is not None and head.light == "flash"
-    for direction in ("brighter", "darker"):
-        levers: list[str] = getattr(order, direction, [])
+    for key, levers in (("order.brighter", order.brighter or []), ("order.darker", order.darker or [])):
         for lever in dict.fromkeys(levers):
             if levers.count(lever) > 1:
-                mistakes.append((f"order.{direction}", f"{lever} is named twice"))
-            if lever == "shutter" and flash:
-                what = "shutter does not change flash exposure: use iso, aperture or light"
-                mistakes.append((f"order.{direction}", what))
+                mistakes.append((key, f"{lever} is named twice"))
+            if lever == "shutter" and head.light == "flash":
+                mistakes.append((key, "shutter does not change flash exposure: use iso, aperture or light"))
             elif lever in locked:
-                mistakes.append((f"order.{direction}", f"{lever} is locked (its ends are equal), so it has no room"))
+                mistakes.append((key, f"{lever} is locked (its ends are equal), so it has no room"))
 
 
-def _check_sync(shutter: Allowed | None, sync_s: float | None, mistakes: Mistakes) -> None:
+def _check_sync(shutter: Allowed | None, sync_s: float | None, step: Step, mistakes: Mistakes) -> None:
     if shutter is None or sync_s is None or shutter.darkest >= sync_s:
         return
-    fastest, sync = label(Setting.SHUTTER, shutter.darkest), label(Setting.SHUTTER, sync_s)
+    fastest, sync = label(Setting.SHUTTER, shutter.darkest, step), label(Setting.SHUTTER, sync_s, step)
     mistakes.append(("shutter.allow", f"{fastest} is faster than the sync speed {sync}: part of the frame stays dark"))
 
 
-def _notes(aim: Aim, iso: RangeModel | None, ceiling_iso: float | None) -> tuple[str, ...]:
+def _notes(tables: Tables, ceiling_iso: float | None) -> tuple[str, ...]:
     notes = []
-    if ceiling_iso is None and iso is not None and "ceiling" in iso.allow:
+    if ceiling_iso is None and "ceiling" in (tables.iso.allow or ()):
         notes.append(
             f"no noise ceiling given: ISO {DEFAULT_CEILING_ISO:.0f} is assumed; name the body's own with --ceiling"
         )
-    if aim.area == "face":
+    if tables.aim.area == "face":
         notes.append("finding faces is not built in yet: the centre-weighted frame is metered instead")
     return tuple(notes)

@@ -10,6 +10,9 @@ from tetherwatch.meter.records import Aim
 LightKind = Literal["flash", "continuous", "mixed"]
 CallKind = Literal["brighter", "darker", "hold", "check", "blocked"]
 
+DEFAULT_CEILING_ISO = 3200.0
+"""Highest ISO while the body's noise has not been measured: cautious for any body of recent years (common practice)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Allowed:
@@ -35,7 +38,8 @@ class Plan:
 
     `brighter` and `darker` list the levers in the order they may be spent. `sync_s` is the shortest shutter time at
     which a flash still lights the whole picture. `source` is the file or the shipped name; `notes` are single sentences
-    the user should know ("no ceiling measured: ISO 3200 assumed").
+    the user should know ("no ceiling measured: ISO 3200 assumed"). `ceiling_iso` is the highest ISO the user accepts,
+    also for an ISO that is unlocked later.
     """
 
     name: str
@@ -50,6 +54,7 @@ class Plan:
     darker: tuple[Setting, ...]
     sync_s: float
     notes: tuple[str, ...] = ()
+    ceiling_iso: float = DEFAULT_CEILING_ISO
 
     def allowed(self, setting: Setting) -> Allowed:
         """The range of a camera setting. Raises KeyError for `LIGHT`."""

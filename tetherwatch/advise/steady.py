@@ -2,6 +2,7 @@
 
 from tetherwatch.advise.records import Call, Plan
 from tetherwatch.advise.words import stops_text
+from tetherwatch.exposure.stops import Setting
 from tetherwatch.meter.records import Reading
 
 MISFIRE_STOPS = 1.0
@@ -9,15 +10,28 @@ MISFIRE_STOPS = 1.0
 blocked (common practice, no source)."""
 
 
-def odd_frame(plan: Plan, before: Reading | None, reading: Reading) -> Call | None:
+def odd_frame(plan: Plan, before: Reading | None, reading: Reading, asked: Call | None = None) -> Call | None:
     """A `check` call if this frame lost its light against the one before it; None otherwise.
 
-    Light values are compared, so it does not matter whether the settings changed. A second dark frame in a row is no
-    longer odd: it is called like any other. None under continuous light, and where a setting is unknown.
+    Light values are compared, so it does not matter whether the settings changed. `asked` is the call of the frame
+    before: light that it asked to be taken away is not lost. A second dark frame in a row is no longer odd: it is
+    called like any other. None under continuous light, and where a setting is unknown.
     """
     if plan.light == "continuous" or before is None or before.light_value is None or reading.light_value is None:
         return None
     lost = before.light_value - reading.light_value
-    if lost < MISFIRE_STOPS:
+    if lost - _taken_away(asked) < MISFIRE_STOPS:
         return None
-    return Call("check", f"{stops_text(lost)} less light than the frame before: did the flash fire? Shoot again first")
+    return Call(
+        "check",
+        f"The frame before had {stops_text(lost)} more light: shoot again before moving anything, "
+        "and see that the flash fires.",
+    )
+
+
+def _taken_away(asked: Call | None) -> float:
+    """Stops of light that a call asked to take away, at most: its own move, and what it left to do."""
+    if asked is None:
+        return 0.0
+    by_light = asked.move_stops if asked.setting is Setting.LIGHT else 0.0
+    return max(0.0, -by_light) + max(0.0, -asked.left_stops)

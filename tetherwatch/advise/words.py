@@ -1,14 +1,14 @@
 """The sentences of a call, in the trade's words."""
 
-from tetherwatch.advise.levers import EPSILON, has_room
+from tetherwatch.advise.levers import worth_unlocking
 from tetherwatch.advise.records import Plan
-from tetherwatch.exposure.dial import Dial
+from tetherwatch.exposure.dial import label
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
+from tetherwatch.exposure.stops import Setting
 from tetherwatch.meter.records import Reading
 
 _NAMES = {Setting.SHUTTER: "shutter", Setting.APERTURE: "aperture", Setting.ISO: "ISO", Setting.LIGHT: "light"}
-_AREAS = {"face": "the face is", "card": "the card is", "box": "the metered box is", "frame": "the frame is"}
+_AREAS = {"face": "the face", "card": "the card", "box": "the metered box", "frame": "the frame"}
 
 
 def name(setting: Setting) -> str:
@@ -16,9 +16,10 @@ def name(setting: Setting) -> str:
     return _NAMES[setting]
 
 
-def spelled(reading: Reading) -> str:
-    """The metered area as the subject of a sentence; an estimate is called one."""
-    return _AREAS[reading.area] if reading.source == "raw" else f"{_AREAS[reading.area]} about"
+def sentence(*clauses: str | None) -> str:
+    """The clauses there are as one sentence."""
+    text = "; ".join(clause for clause in clauses if clause)
+    return f"{text[0].upper()}{text[1:]}."
 
 
 def stops_text(stops: float) -> str:
@@ -26,38 +27,48 @@ def stops_text(stops: float) -> str:
     return f"{stops:.2f} stop{'' if round(stops, 2) == 1 else 's'}"
 
 
-def left_over(plan: Plan, settings: Settings, moved: Setting | None, left: float) -> str:
-    """What remains to be done beyond a move (or beyond no move at all), and what would give it."""
-    direction = "brighter" if left > 0 else "darker"
-    sources = [*_next_levers(plan, settings, moved, left), *_lockers(plan, settings, moved, left)]
-    if Setting.LIGHT not in plan.levers(left):
-        sources.append("add light" if left > 0 else "take light away")
-    still = "left" if moved else "needed and no lever has room"
-    return f"{stops_text(abs(left))} {direction} {still}: {', or '.join(sources)}"
+def judged(reading: Reading) -> str:
+    """How far the metered area is from right; an estimate is called one."""
+    about = "" if reading.source == "raw" else "about "
+    off = reading.offset_stops
+    return f"{_AREAS[reading.area]} is {about}{stops_text(abs(off))} too {'dark' if off < 0 else 'bright'}"
 
 
-def _next_levers(plan: Plan, settings: Settings, moved: Setting | None, left: float) -> list[str]:
-    """Levers of the plan's order that can go on after the one moved."""
-    if moved is None:
-        return []
-    order = plan.levers(left)
-    behind = order[order.index(moved) + 1 :]
-    return [f"then {name(setting)}" for setting in behind if has_room(plan, settings, setting, left)][:1]
+def right(plan: Plan, reading: Reading) -> str:
+    """That the metered area is where the plan wants it."""
+    return f"{_AREAS[reading.area]} is right to within {stops_text(plan.aim.tolerance_stops)}"
 
 
-def _lockers(plan: Plan, settings: Settings, moved: Setting | None, left: float) -> list[str]:
-    """Settings the plan holds that could give stops if the user unlocked them. Shutter gives none under flash."""
-    order = plan.levers(left)
-    held = (setting for setting in CAMERA_SETTINGS if setting is not moved and setting not in order)
-    useful = (setting for setting in held if not (setting is Setting.SHUTTER and plan.light == "flash"))
-    return [f"unlock {name(setting)}" for setting in useful if _dial_goes_on(plan, settings, setting, left)]
+def stray(plan: Plan, setting: Setting, value: float, limit: float) -> str:
+    """A setting that stands outside the plan."""
+    locked = plan.allowed(setting).locked
+    held, way_out = ("holds", "unlock it") if locked else ("goes no further than", "lock it there")
+    here, there = label(setting, value, plan.step), label(setting, limit, plan.step)
+    return f"{name(setting)} is at {here}, the plan {held} {there}: set it back, or {way_out}"
 
 
-def _dial_goes_on(plan: Plan, settings: Settings, setting: Setting, left: float) -> bool:
-    value = settings.get(setting)
-    if value is None:
-        return True
-    dial = Dial(setting, plan.step)
-    end = dial.positions[-1] if left > 0 else dial.positions[0]
-    reach = brightness(setting, dial.value(end)) - brightness(setting, value)
-    return reach * left > EPSILON
+def unsaid(plan: Plan, setting: Setting, needed: float) -> str:
+    """That the present value is unknown, and the limit that could therefore not be minded."""
+    allowed = plan.allowed(setting)
+    limit = label(setting, allowed.brightest if needed > 0 else allowed.darkest, plan.step)
+    return f"the capture does not say where the {name(setting)} stands: go no further than {limit}"
+
+
+def clipping(plan: Plan, percent: float, will: bool) -> str | None:
+    """What is or will be clipped, where that is more than the plan's limit."""
+    limit = plan.aim.clip_limit_percent
+    if percent <= limit:
+        return None
+    return f"{percent:.1f} % of the metered area {'will clip' if will else 'is clipped'} (limit {limit:g} %)"
+
+
+def remaining(plan: Plan, settings: Settings, left: float, then: Setting | None) -> str:
+    """What is left to do after a move, and what would give it."""
+    what = f"{name(then)} is next" if then else ", or ".join(givers(plan, settings, left))
+    return f"that leaves it {stops_text(abs(left))} too {'dark' if left > 0 else 'bright'}: {what}"
+
+
+def givers(plan: Plan, settings: Settings, left: float) -> list[str]:
+    """What could give stops that the plan's levers cannot."""
+    light = "add light" if left > 0 else "take light away"
+    return [*(f"unlock {name(setting)}" for setting in worth_unlocking(plan, settings, left)), light]

@@ -24,7 +24,10 @@ class FrameRecord:
 
 @dataclass(frozen=True, slots=True)
 class SessionView:
-    """Everything a screen may draw, at one moment. Frames and problems are the last few, newest last."""
+    """Everything a screen may draw, at one moment.
+
+    Frames are the last few in the order in which they arrived, problems in the order in which they were found.
+    """
 
     folder: Path
     plan: Plan

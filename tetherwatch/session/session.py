@@ -6,11 +6,13 @@ from pathlib import Path
 
 from tetherwatch.advise.call import make_call
 from tetherwatch.advise.locks import locked_at, unlocked
-from tetherwatch.advise.records import Plan
+from tetherwatch.advise.records import Call, Plan
 from tetherwatch.advise.steady import odd_frame
+from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import Setting
+from tetherwatch.meter.records import Reading
 from tetherwatch.session.records import FrameRecord, SessionView
-from tetherwatch.watch.records import Health, Metered, Problem, WatchEvent
+from tetherwatch.watch.records import Capture, Health, Metered, Problem, WatchEvent
 
 KEPT_FRAMES = 200
 """Frames a screen may look back on; work per frame does not grow with the session."""
@@ -28,7 +30,7 @@ class Session:
         self._base = plan
         self._overrides: dict[Setting, float | None] = {}
         self._plan = plan
-        self._frames: deque[FrameRecord] = deque(maxlen=KEPT_FRAMES)
+        self._frames: list[FrameRecord] = []
         self._problems: deque[Problem] = deque(maxlen=KEPT_PROBLEMS)
         self._health: Health | None = None
         self._frame_count = 0
@@ -102,36 +104,53 @@ class Session:
     def _called_again(self, record: FrameRecord) -> FrameRecord:
         offset = record.reading.level_stops - self._plan.aim.from_grey_stops
         reading = replace(record.reading, offset_stops=offset)
-        return replace(record, reading=reading, call=make_call(self._plan, record.metadata.settings, reading))
+        call = self._call(record.metadata.settings, reading, self._before(len(self._frames) - 1))
+        return replace(record, reading=reading, call=call)
 
     def _take_metered(self, event: Metered) -> FrameRecord:
         place = self._place_of(event) if event.replaces else None
-        if place is None:
-            self._frame_count += 1
-            record = self._record(event, self._frame_count, self._frames[-1] if self._frames else None)
-            self._frames.append(record)
-        else:
-            before = self._frames[place - 1] if place else None
-            record = self._record(event, self._frames[place].number, before)
+        if place is not None:
+            record = self._record(event, self._frames[place].number, place)
             self._frames[place] = record
+            return record
+        self._frame_count += 1
+        place = self._place_for(event)
+        record = self._record(event, self._frame_count, place)
+        self._frames.insert(place, record)
+        del self._frames[:-KEPT_FRAMES]
         return record
 
     def _place_of(self, event: Metered) -> int | None:
         """Index of the frame that this event is a better reading of."""
         paths = {event.capture.path, event.capture.pair}
-        for place in range(len(self._frames) - 1, -1, -1):
-            if self._frames[place].capture.path in paths:
-                return place
-        return None
+        places = range(len(self._frames) - 1, -1, -1)
+        return next((place for place in places if self._frames[place].capture.path in paths), None)
 
-    def _record(self, event: Metered, number: int, before: FrameRecord | None) -> FrameRecord:
-        odd = odd_frame(self._plan, before.reading if before else None, event.reading)
+    def _place_for(self, event: Metered) -> int:
+        """Index at which a new frame belongs: one of the backlog is read after newer ones, yet stays behind them."""
+        place = len(self._frames)
+        while place and _arrival(self._frames[place - 1].capture) > _arrival(event.capture):
+            place -= 1
+        return place
+
+    def _before(self, place: int) -> FrameRecord | None:
+        return self._frames[place - 1] if place else None
+
+    def _record(self, event: Metered, number: int, place: int) -> FrameRecord:
         return FrameRecord(
             number=number,
             capture=event.capture,
             metadata=event.metadata,
             reading=event.reading,
             thumbnail=event.thumbnail,
-            call=odd or make_call(self._plan, event.metadata.settings, event.reading),
+            call=self._call(event.metadata.settings, event.reading, self._before(place)),
             notes=event.notes,
         )
+
+    def _call(self, settings: Settings, reading: Reading, before: FrameRecord | None) -> Call:
+        odd = odd_frame(self._plan, before.reading, reading, before.call) if before else None
+        return odd or make_call(self._plan, settings, reading)
+
+
+def _arrival(capture: Capture) -> tuple[float, int]:
+    return capture.arrived_at, capture.mtime_ns
