@@ -17,7 +17,7 @@ from pathlib import Path
 
 import environment
 
-DEMO_PLAN = "window-portrait"
+DEMO_PLAN = "window-card"
 DEMO_SCENE = "moves"
 FRAMES_WITH_DASHBOARD = 60
 FRAMES_WITHOUT = 8
@@ -55,7 +55,7 @@ def show(python, temporary, options):
     captures.mkdir()
     environment.say("Simulating", options.frames, "captures into", captures)
     with log.open("wb") as output, running(shoot(python, captures, options), stdout=output) as camera:
-        with running(watch(python, captures, temporary, options)) as watcher:
+        with running(watch(python, captures, options)) as watcher:
             code = wait(watcher, camera, options)
         if camera.poll():
             raise environment.ScriptError("The simulated camera stopped: " + last_line(log))
@@ -70,11 +70,10 @@ def shoot(python, captures, options):
     return environment.module(python, "tetherwatch", "rehearse", str(captures), "--scene", DEMO_SCENE, *pace)
 
 
-def watch(python, captures, temporary, options):
+def watch(python, captures, options):
     """Return the command of the watch: the dashboard, or as many JSON events as there are frames."""
     headless = () if sys.stdout.isatty() else ("--headless", "--frames", str(options.frames))
-    session = ("--plan", DEMO_PLAN, "--session", str(temporary / "session.db"))
-    return environment.module(python, "tetherwatch", "watch", str(captures), *(session + headless))
+    return environment.module(python, "tetherwatch", "watch", str(captures), "--plan", DEMO_PLAN, *headless)
 
 
 @contextlib.contextmanager

@@ -59,62 +59,82 @@ class Shot:
 
 
 @dataclass(frozen=True, slots=True)
+class Played:
+    """A session that was played to its end."""
+
+    plan: Plan
+    shots: tuple[Shot, ...]
+
+    def away(self, shot: Shot) -> float:
+        """Stops from the plan's aim in truth."""
+        return shot.truth.offset_stops - self.plan.aim.from_grey_stops
+
+    def is_out(self, shot: Shot) -> bool:
+        """Whether the frame is outside the plan's tolerance in truth."""
+        return abs(self.away(shot)) > self.plan.aim.tolerance_stops + EPSILON
+
+
+@dataclass(frozen=True, slots=True)
 class Landing:
     """A frame that needed a move, and where one move led: stops from the aim, the light's own change taken out."""
 
     before_stops: float
     after_stops: float
-    landed: bool
+    tolerance_stops: float
+
+    @property
+    def landed(self) -> bool:
+        """Whether the move led inside the tolerance."""
+        return abs(self.after_stops) <= self.tolerance_stops + EPSILON
 
 
 def measure(quick: bool) -> Rows:
     """Rows for the loop in this process, for misfires, and for a few sessions of the real processes."""
-    sessions, misfires, processes = (10, 2, 1) if quick else (100, 20, 2)
+    sessions, misfires, processes = (10, 4, 1) if quick else (100, 20, 2)
     with tempfile.TemporaryDirectory(prefix="tetherwatch-bench-") as folder:
         top = Path(folder)
-        landed = [landing for seed in range(sessions) for landing in _landings(top / f"loop-{seed}", SCENES, seed)]
-        missed = [shot for seed in range(misfires) for shot in _played(top / f"misfires-{seed}", MISFIRES, seed)[1]]
+        played = [play(top / f"loop-{seed}", *SCENES[seed % len(SCENES)], seed) for seed in range(sessions)]
+        flashes = [play(top / f"misfires-{seed}", *MISFIRES[seed % len(MISFIRES)], seed) for seed in range(misfires)]
         real = [ok for seed in range(processes) for ok in follow(top / f"follow-{seed}", seed + 1)]
-    return (*landing_rows(landed, sessions), *misfire_rows(missed), _percent("real processes: ", real))
+    return (*loop_rows(played), *misfire_rows(flashes), _landed_row("real processes", real))
 
 
-def landing_rows(landings: Sequence[Landing], sessions: int) -> Rows:
-    """How many needs one move met, and where it led."""
-    after = [landing.after_stops for landing in landings]
+def loop_rows(sessions: Sequence[Played]) -> Rows:
+    """How many needs one move met, where it led, and what was called instead of a move."""
+    made = [landing for session in sessions for landing in landings(session)]
+    after = [landing.after_stops for landing in made]
+    away = [shot.call["kind"] for session in sessions for shot in session.shots[:-1] if session.is_out(shot)]
     return (
-        _percent(f"{sessions} sessions: ", [landing.landed for landing in landings]),
+        _landed_row(f"{len(sessions)} sessions", [landing.landed for landing in made]),
         Row("furthest from the aim after one move", max(map(abs, after)), "stop", min(after), max(after)),
+        Row(f"hold called on {len(away)} frames out of tolerance", away.count("hold"), "", at_most=0),
+        Row("darker setups taken for a misfire (check called)", away.count("check"), ""),
+        Row("frames no setting had room for (blocked called)", away.count("blocked"), ""),
     )
 
 
-def misfire_rows(shots: Sequence[Shot]) -> Rows:
-    """Calls that would have moved something because a flash did not fire."""
-    odd = [shot for shot in shots if not shot.truth.flash_fired]
+def misfire_rows(sessions: Sequence[Played]) -> Rows:
+    """Calls that would have moved something because a flash did not fire.
+
+    The first frame of a session is left out: nothing is known yet of the light it should have had.
+    """
+    odd = [shot for session in sessions for shot in session.shots[1:] if not shot.truth.flash_fired]
     wrong = sum(shot.call.get("kind") in MOVES for shot in odd)
     return (Row(f"moves called on {len(odd)} misfires", wrong, "", at_most=0),)
 
 
-def _percent(name: str, met: Sequence[bool]) -> Row:
-    figure = f"{name}inside tolerance after one move, of {len(met)} needs"
-    return Row(figure, 100 * sum(met) / len(met), "%", at_least=AT_LEAST_PERCENT)
+def _landed_row(name: str, met: Sequence[bool]) -> Row:
+    """Without any need there is nothing to show, which is a miss too."""
+    figure = f"{name}: inside tolerance after one move, of {len(met)} needs"
+    return Row(figure, 100 * sum(met) / max(1, len(met)), "%", at_least=AT_LEAST_PERCENT)
 
 
-def _landings(folder: Path, scenes: Sequence[tuple[SceneName, LightKind]], seed: int) -> list[Landing]:
-    plan, shots = _played(folder, scenes, seed)
-    return list(landings(shots, plan))
-
-
-def _played(folder: Path, scenes: Sequence[tuple[SceneName, LightKind]], seed: int) -> tuple[Plan, list[Shot]]:
-    scene, light = scenes[seed % len(scenes)]
-    plan = load_plan(PLANS[light])
-    return plan, play(folder, scene, light, plan, seed)
-
-
-def play(folder: Path, scene: SceneName, light: LightKind, plan: Plan, seed: int) -> list[Shot]:
+def play(folder: Path, scene: SceneName, light: LightKind, seed: int) -> Played:
     """One session from a random ISO with its lamps turned by a random amount, each frame metered and its call obeyed.
 
     The first frame of the rehearsal is taken before the lamps are turned, and left out.
     """
+    plan = load_plan(PLANS[light])
     folder.mkdir()
     rng = random.Random(seed)
     lamps = {"kind": "brighter", "setting": "light", "move_stops": rng.uniform(-WRONG_LAMPS_STOPS, WRONG_LAMPS_STOPS)}
@@ -129,7 +149,7 @@ def play(folder: Path, scene: SceneName, light: LightKind, plan: Plan, seed: int
         return calls[file]
 
     truths = list(rehearse(folder, options, STARTED_AT, next_call))
-    return [Shot(truth, calls.get(truth.file, {})) for truth in truths[1:]]
+    return Played(plan, tuple(Shot(truth, calls.get(truth.file, {})) for truth in truths[1:]))
 
 
 def _call(session: Session, path: Path) -> Mapping[str, Any]:
@@ -137,23 +157,21 @@ def _call(session: Session, path: Path) -> Mapping[str, Any]:
     capture = Capture(path, size=0, mtime_ns=0, arrived_at=0.0)
     record = session.take(Metered(capture, done.metadata, done.reading, done.thumbnail, done.notes))
     assert isinstance(record, FrameRecord)
-    return call_object(record.call)
+    call: Mapping[str, Any] = call_object(record.call)
+    return call
 
 
-def landings(shots: Sequence[Shot], plan: Plan) -> Iterator[Landing]:
+def landings(session: Played) -> Iterator[Landing]:
     """Frames out of tolerance whose call leaves nothing over, each with what came of it in the next frame.
 
     What the light did by itself from one frame to the next is taken out: no call can know it.
     """
-    aim, tolerance = plan.aim.from_grey_stops, plan.aim.tolerance_stops + EPSILON
-    for shot, after in pairwise(shots):
-        away = shot.truth.offset_stops - aim
-        if abs(away) <= tolerance or shot.call["kind"] not in MOVES or shot.call["left_stops"]:
+    for shot, after in pairwise(session.shots):
+        if not session.is_out(shot) or shot.call["kind"] not in MOVES or shot.call["left_stops"]:
             continue
         lamps = shot.call["move_stops"] if shot.call["setting"] == "light" else 0.0
         drift = after.truth.light_stops - shot.truth.light_stops - lamps
-        left = after.truth.offset_stops - aim - drift
-        yield Landing(away, left, abs(left) <= tolerance)
+        yield Landing(session.away(shot), session.away(after) - drift, session.plan.aim.tolerance_stops)
 
 
 def follow(folder: Path, seed: int) -> list[bool]:
@@ -164,11 +182,12 @@ def follow(folder: Path, seed: int) -> list[bool]:
     if done.returncode:
         raise ScriptError(f"rehearse --follow ended with exit code {done.returncode}.")
     lines = (folder / TRUTH_FILE).read_text(encoding="utf-8").splitlines()
-    return followed([Truth(**json.loads(line)) for line in lines], load_plan("window-card"))
+    truths = [Truth(**json.loads(line)) for line in lines]
+    return list(followed(Played(load_plan("window-card"), tuple(Shot(truth, {}) for truth in truths))))
 
 
-def followed(truths: Sequence[Truth], plan: Plan) -> list[bool]:
+def followed(session: Played) -> Iterator[bool]:
     """For each frame out of tolerance whether the next frame, under the same light, is inside."""
-    inside = [abs(truth.offset_stops - plan.aim.from_grey_stops) <= plan.aim.tolerance_stops for truth in truths]
-    frames = zip(truths, inside, strict=True)
-    return [good for (a, fine), (b, good) in pairwise(frames) if not fine and a.setup == b.setup]
+    for shot, after in pairwise(session.shots):
+        if session.is_out(shot) and shot.truth.setup == after.truth.setup:
+            yield not session.is_out(after)

@@ -7,6 +7,7 @@ import json
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -20,10 +21,10 @@ from tetherwatch.watch.task import Read, read_capture
 def main(path: str, area: str, pairs: str, naive_repeats: str) -> None:
     """Warm up once, then measure."""
     capture, aim = Path(path), Aim(area)  # type: ignore[arg-type]
-    bare, full = lambda: unpack(capture), lambda: read(capture, aim)
+    bare, full = partial(unpack, capture), partial(read, capture, aim)
     bare(), full()
     timed = [alternated(bare, full, bare_first=index % 2 == 0) for index in range(int(pairs))]
-    naive = [seconds(lambda: develop(capture)) for _ in range(int(naive_repeats))]
+    naive = [seconds(partial(develop, capture)) for _ in range(int(naive_repeats))]
     times = {"unpack": [pair[0] for pair in timed], "reading": [pair[1] for pair in timed], "naive": naive}
     print(json.dumps(times))
 
