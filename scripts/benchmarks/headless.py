@@ -14,6 +14,7 @@ from environment import ScriptError
 from benchmarks.machine import peak_mib
 
 PATIENCE_S = 120.0
+END_S = 10.0
 
 
 class Headless:
@@ -57,4 +58,12 @@ def headless(folder: Path) -> Iterator[Headless]:
         try:
             yield Headless(process)
         finally:
-            process.terminate()
+            _end(process)
+
+
+def _end(process: "subprocess.Popen[str]") -> None:
+    process.terminate()
+    try:
+        process.wait(END_S)
+    except subprocess.TimeoutExpired:
+        process.kill()

@@ -76,9 +76,8 @@ class Played:
 
 @dataclass(frozen=True, slots=True)
 class Landing:
-    """A frame that needed a move, and where one move led: stops from the aim, the light's own change taken out."""
+    """Where one move led from a frame that needed it: stops from the aim, the light's own change taken out."""
 
-    before_stops: float
     after_stops: float
     tolerance_stops: float
 
@@ -102,7 +101,7 @@ def measure(quick: bool) -> Rows:
 def loop_rows(sessions: Sequence[Played]) -> Rows:
     """How many needs one move met, where it led, and what was called instead of a move."""
     made = [landing for session in sessions for landing in landings(session)]
-    after = [landing.after_stops for landing in made]
+    after = [landing.after_stops for landing in made] or [0.0]
     away = [shot.call["kind"] for session in sessions for shot in session.shots[:-1] if session.is_out(shot)]
     return (
         _landed_row(f"{len(sessions)} sessions", [landing.landed for landing in made]),
@@ -171,7 +170,7 @@ def landings(session: Played) -> Iterator[Landing]:
             continue
         lamps = shot.call["move_stops"] if shot.call["setting"] == "light" else 0.0
         drift = after.truth.light_stops - shot.truth.light_stops - lamps
-        yield Landing(session.away(shot), session.away(after) - drift, session.plan.aim.tolerance_stops)
+        yield Landing(session.away(after) - drift, session.plan.aim.tolerance_stops)
 
 
 def follow(folder: Path, seed: int) -> list[bool]:

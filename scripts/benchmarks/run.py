@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from environment import say
@@ -14,7 +14,9 @@ from benchmarks.rows import Rows, as_object, table
 
 WIDTH_WITHOUT_TERMINAL = 110
 
-PARTS: dict[str, Callable[[bool], Rows]] = {
+Part = Callable[[bool], Rows]
+
+PARTS: Mapping[str, Part] = {
     "reading": reading.measure,
     "truth": truth.measure,
     "loop": loop.measure,
@@ -23,14 +25,14 @@ PARTS: dict[str, Callable[[bool], Rows]] = {
 }
 
 
-def run(names: Sequence[str], quick: bool, json_file: Path | None) -> int:
+def run(names: Sequence[str], quick: bool, json_file: Path | None, parts: Mapping[str, Part] = PARTS) -> int:
     """Measure the named parts; 1 if a limit was missed, else 0."""
     console = Console(width=None if sys.stdout.isatty() else WIDTH_WITHOUT_TERMINAL)
     here = machine()
     results: dict[str, Rows] = {}
     for name in names:
         say(f"Measuring {name} ...")
-        results[name] = PARTS[name](quick)
+        results[name] = parts[name](quick)
         console.print(table(name, results[name]))
     console.print(", ".join(f"{key}: {value}" for key, value in here.items()), markup=False, highlight=False)
     if json_file is not None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from environment import ScriptError
 
 from benchmarks.captures import STARTED_AT, read
 from benchmarks.rows import Row, Rows
@@ -21,6 +22,7 @@ from tetherwatch.rehearse.session import Truth, rehearse
 AT_MOST = {"raw": 0.03, "jpeg": 0.10}
 """Stops, by source."""
 
+SOURCES = {".DNG": "raw", ".JPG": "jpeg"}
 OFFSETS = (-3.0, 2.0)
 LIGHTS: tuple[LightKind, ...] = ("flash", "continuous", "mixed")
 ISO_POSITIONS = range(22)
@@ -77,11 +79,13 @@ def _series(folder: Path, rng: random.Random, frames: int) -> list[Sample]:
 
     for truth in rehearse(folder, options, STARTED_AT, turn_lamps):
         taken.append(truth)
-    return [_sample(folder / truth.file, suffix, truth) for truth in taken[1:] for suffix in (".DNG", ".JPG")]
+    return [_sample(folder / truth.file, suffix, truth) for truth in taken[1:] for suffix in SOURCES]
 
 
 def _sample(path: Path, suffix: str, truth: Truth) -> Sample:
     reading = read(path.with_suffix(suffix), Aim("card")).reading
+    if reading.source != SOURCES[suffix]:
+        raise ScriptError(f"{truth.file} was not read from its {SOURCES[suffix]} data.")
     error = reading.offset_stops - truth.offset_stops
     return Sample(reading.source, truth.offset_stops, error, reading.area_clipped_percent > 0)
 
@@ -100,8 +104,9 @@ def rows_of(measured: Sequence[Sample]) -> Rows:
 def _rows(source: str, sound: Sequence[Sample], at_most: float) -> Rows:
     errors = [sample.error_stops for sample in sound]
     sizes = np.abs(errors)
+    worst = f"{source}: worst error of {len(sound)} frames, {OFFSETS[0]:+g} to {OFFSETS[1]:+g} stops"
     summary = (
-        Row(f"{source}: worst error of {len(sound)} frames", max(sizes), "stop", min(errors), max(errors), at_most),
+        Row(worst, float(max(sizes)), "stop", min(errors), max(errors), at_most),
         Row(f"{source}: 95th percentile of the error", float(np.percentile(sizes, 95)), "stop"),
         Row(f"{source}: median error", float(np.median(sizes)), "stop"),
     )

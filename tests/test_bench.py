@@ -1,0 +1,198 @@
+"""The parts of the bench compute what they say."""
+
+import io
+import json
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import psutil
+import pytest
+from rich.console import Console
+
+SCRIPTS = Path(__file__).resolve().parent.parent / "scripts"
+sys.path.insert(0, str(SCRIPTS))
+
+import bench  # noqa: E402
+from benchmarks import loop, memory, pairs, reading, start, truth  # noqa: E402
+from benchmarks.captures import make_captures  # noqa: E402
+from benchmarks.machine import machine, peak_mib  # noqa: E402
+from benchmarks.rows import Row, Rows, as_object, median_row, table  # noqa: E402
+from benchmarks.run import PARTS, run  # noqa: E402
+
+from tetherwatch.advise.library import load_plan  # noqa: E402
+from tetherwatch.rehearse.options import START  # noqa: E402
+from tetherwatch.rehearse.session import Truth  # noqa: E402
+
+MISSED = Row("slow", 2.0, "x", at_most=1.15)
+KEPT = Row("fast", 1.0, "x", at_most=1.15)
+BARE = Row("seen", 7.0, "ms", 5.0, 9.0)
+CARD = load_plan("studio-card")
+RIGHT = Truth("a.DNG", "", 0.0, -5.0, START, True, 1, {})
+BRIGHTER = {"kind": "brighter", "setting": "iso", "move_stops": 1.0, "left_stops": 0.0}
+HOLD = {"kind": "hold", "setting": None, "move_stops": 0.0, "left_stops": 0.0}
+
+
+def session(*frames: tuple[float, float, dict[str, object]]) -> loop.Played:
+    """A played session from offset, light and call of each frame."""
+    shots = (loop.Shot(replace(RIGHT, offset_stops=o, light_stops=light), call) for o, light, call in frames)
+    return loop.Played(CARD, tuple(shots))
+
+
+@pytest.mark.parametrize(
+    ("row", "held"),
+    [
+        (MISSED, False),
+        (KEPT, True),
+        (BARE, None),
+        (Row("", 99.0, "%", at_least=99), True),
+        (Row("", 98.9, "%", at_least=99), False),
+        (Row("", float("nan"), "%", at_least=99), False),
+    ],
+)
+def test_a_limit_is_held_or_missed(row: Row, held: bool | None) -> None:
+    """The limit itself still holds; a row without one says neither; what is no number is a miss."""
+    assert row.held is held
+
+
+def test_repeats_are_summed_up_by_their_median_and_range() -> None:
+    """One slow outlier moves the spread, not the value."""
+    assert median_row("f", [3.0, 1.0, 50.0], "ms", at_most=4) == Row("f", 3.0, "ms", 1.0, 50.0, at_most=4)
+
+
+def test_the_table_and_the_json_tell_the_same() -> None:
+    """A missed limit is marked in the table; JSON carries the row with its part."""
+    console = Console(width=100, record=True, file=io.StringIO())
+    console.print(table("reading", (MISSED, KEPT, BARE)))
+    slow, fast, seen = (line for line in console.export_text().splitlines() if " x " in line or " ms " in line)
+    assert "MISSED" in slow and "<= 1.15" in slow
+    assert "yes" in fast
+    assert "5 .. 9" in seen and "MISSED" not in seen and "yes" not in seen
+    assert json.loads(json.dumps(as_object("reading", MISSED)))["held"] is False
+
+
+@pytest.mark.parametrize(("rows", "code"), [((KEPT, BARE), 0), ((KEPT, MISSED), 1)])
+def test_a_missed_limit_is_the_exit_code(rows: Rows, code: int, tmp_path: Path) -> None:
+    """Running returns 1 if any limit was missed, and writes rows and machine as JSON."""
+    file = tmp_path / "rows.json"
+    assert run(["some"], True, file, {"some": lambda quick: rows if quick else ()}) == code
+    written = json.loads(file.read_text("utf-8"))
+    assert [row["figure"] for row in written["rows"]] == [row.figure for row in rows]
+    assert set(written["machine"]) == set(machine())
+
+
+def test_the_command_line_knows_the_parts() -> None:
+    """The names it offers are those that can be run, and any other is refused."""
+    assert tuple(PARTS) == bench.PART_NAMES
+    command = [sys.executable, str(SCRIPTS / "bench.py"), "--only", "dance"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    assert "'dance'" in done.stderr
+
+
+@pytest.mark.parametrize("bare_first", [True, False])
+def test_pairs_alternate_but_keep_their_order(bare_first: bool) -> None:
+    """Whichever runs first, the bare time comes first in the pair."""
+    ran: list[str] = []
+    bare_s, full_s = pairs.alternated(
+        lambda: ran.append("bare"), lambda: ran.append(f"full {sum(range(2_000_000))}"), bare_first
+    )
+    assert (ran[0] == "bare") is bare_first
+    assert bare_s < full_s
+
+
+def test_reading_is_set_against_unpacking_pair_by_pair() -> None:
+    """Ratios are taken inside a pair, so a machine that slows down between pairs changes none."""
+    times = {"unpack": [1.0, 3.0], "reading": [1.1, 3.3], "naive": [9.0]}
+    assert reading.ratios(times) == pytest.approx([1.1, 1.1])
+    assert [row.held for row in reading.rows_of("x", times, times, 1.05)[:2]] == [False, False]
+
+
+def test_a_process_of_its_own_times_real_readings(tmp_path: Path) -> None:
+    """Each pair and each naive run gives one time."""
+    (path,) = make_captures(tmp_path, 0.1)
+    times = reading.time_pairs(path, "card", 3, 1)
+    assert {name: len(values) for name, values in times.items()} == {"unpack": 3, "reading": 3, "naive": 1}
+    assert all(value > 0 for values in times.values() for value in values)
+
+
+def test_truth_is_met_by_both_sources_over_the_range() -> None:
+    """A few frames of the real part: both sources, offsets in range, errors under the limits."""
+    measured = truth.samples(6, seed=3)
+    assert [sample.source for sample in measured] == ["raw", "jpeg"] * 6
+    offsets = {sample.offset_stops for sample in measured}
+    assert len(offsets) == 6
+    assert all(truth.OFFSETS[0] <= offset <= truth.OFFSETS[1] for offset in offsets)
+    assert all(row.held is not False for row in truth.rows_of(measured))
+
+
+def test_a_clipped_card_is_counted_apart() -> None:
+    """A frame whose card is clipped is left out of the errors."""
+    measured = [truth.Sample(source, 0.5, 0.01, clipped=False) for source in truth.AT_MOST]
+    measured.append(truth.Sample("jpeg", 1.9, -1.0, clipped=True))
+    rows = {row.figure: row.value for row in truth.rows_of(measured)}
+    assert rows["jpeg: worst error of 1 frames, -3 to +2 stops"] == 0.01
+    assert rows["jpeg: frames left out because the card is clipped"] == 1
+
+
+def test_the_lights_own_change_is_no_fault_of_a_call() -> None:
+    """A landing is judged as if the light had stayed; a lamp moved by the call has not changed by itself."""
+    dusk = session((-1.0, -5.0, BRIGHTER), (-0.5, -5.5, HOLD))
+    assert [landing.after_stops for landing in loop.landings(dusk)] == [0.0]
+    lamp = session((-1.0, -5.0, {**BRIGHTER, "setting": "light"}), (0.3, -4.0, HOLD))
+    assert [(landing.after_stops, landing.landed) for landing in loop.landings(lamp)] == [(0.3, False)]
+
+
+def test_only_whole_moves_on_wrong_frames_are_needs() -> None:
+    """A right frame, a call that leaves stops over and a call that moves nothing are not counted."""
+    over = {**BRIGHTER, "left_stops": 0.5}
+    played = session((0.1, -5.0, BRIGHTER), (-1.0, -5.0, over), (-1.0, -5.0, HOLD), (-1.0, -5.0, {}))
+    assert list(loop.landings(played)) == []
+    rows = {row.figure: row.held for row in loop.loop_rows([played])}
+    assert rows["hold called on 2 frames out of tolerance"] is False
+    assert rows["1 sessions: inside tolerance after one move, of 0 needs"] is False
+
+
+def test_a_move_called_on_a_misfire_is_a_miss() -> None:
+    """The first frame of a session is left out: its light is not known yet."""
+    dark = loop.Shot(replace(RIGHT, flash_fired=False), BRIGHTER)
+    fine = loop.Shot(RIGHT, HOLD)
+    (row,) = loop.misfire_rows([loop.Played(CARD, (dark, fine, dark, fine))])
+    assert (row.figure, row.value, row.held) == ("moves called on 1 misfires", 1, False)
+
+
+@pytest.mark.parametrize(("scene", "light"), loop.SCENES[:2])
+def test_a_session_is_metered_called_and_followed(scene: loop.SceneName, light: loop.LightKind, tmp_path: Path) -> None:
+    """The real loop lands the first wrong frame in one move, and the last frame has no call."""
+    played = loop.play(tmp_path / "captures", scene, light, seed=4)
+    assert len(played.shots) == loop.FRAMES[scene] - 1
+    assert [landing.landed for landing in loop.landings(played)] == [True]
+    assert played.shots[-1].call == {}
+    assert list(loop.followed(played)) == [True]
+
+
+def test_a_capture_is_timed_to_its_event_and_the_watch_weighed(tmp_path: Path) -> None:
+    """Each staged file but the first two has a wait, none shorter than settling takes."""
+    waits = start.event_waits_s(make_captures(tmp_path / "staged", 0.1, frames=3), tmp_path / "captures")
+    assert len(waits) == 1
+    assert start.PATIENCE.settle_s <= waits[0] < 30
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are not part of Windows' Python")
+def test_the_first_dashboard_is_seen(tmp_path: Path) -> None:
+    """A terminal shows the plan's name, and the dashboard quits."""
+    assert 0 < start.first_dashboard_s(tmp_path) < start.FIRST_PAINT_S
+
+
+def test_peak_memory_is_that_of_the_process_itself() -> None:
+    """The peak is at least what the process has now (give or take a page), in MiB."""
+    here = psutil.Process()
+    assert peak_mib(here) > 0.9 * here.memory_info().rss / 2**20
+
+
+def test_memory_adds_the_daemon_and_its_largest_worker() -> None:
+    """The limit is on both together; idle workers are only reported."""
+    rows = memory.rows_of(50, before=50.0, after=60.0, workers=[100.0, 295.0])
+    assert (rows[0].value, rows[0].held) == (355.0, False)
+    assert rows[-1].value == 455.0
