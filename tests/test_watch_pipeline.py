@@ -5,124 +5,18 @@ import shutil
 import sys
 import threading
 import time
-from collections.abc import Callable
 from pathlib import Path
-from queue import Empty, SimpleQueue
 
 import pytest
 import worker_stubs
+from watch_running import AIM, LIMIT_S, Running, Threads, write
 
 from tetherwatch.errors import FolderError
 from tetherwatch.exposure.dial import Step
 from tetherwatch.frame.faults import Fault
 from tetherwatch.meter.records import Aim
-from tetherwatch.watch.arrivals import Patience
 from tetherwatch.watch.pipeline import Watcher
-from tetherwatch.watch.records import Health, Metered, Problem, WatchEvent
-
-AIM = Aim()
-QUICK = Patience(settle_s=0.05, odd_s=0.1, pair_s=0.5)
-LIMIT_S = 10.0
-
-
-class Threads:
-    """A reader that reads each capture in a thread of this process, `count` at once."""
-
-    def __init__(self, task=worker_stubs.read_text, count: int = 1) -> None:
-        self.task, self.free, self.entered, self.left = task, count, 0, 0
-        self.started: list[Path] = []
-        self.lock = threading.Lock()
-
-    def __enter__(self) -> "Threads":
-        self.entered += 1
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.left += 1
-
-    def start(self, path, aim, step, done) -> None:
-        """Read in a thread."""
-        assert self.free > 0
-        with self.lock:
-            self.free -= 1
-        self.started.append(path)
-        threading.Thread(target=self._run, args=(path, aim, step, done), daemon=True).start()
-
-    def _run(self, path, aim, step, done) -> None:
-        outcome = self.task(path, aim, step)
-        with self.lock:
-            self.free += 1
-        done(outcome)
-
-
-class Running:
-    """A watcher running in a thread of its own, its events collected."""
-
-    def __init__(self, folder: Path, reader=None, **options) -> None:
-        self.reader = Threads() if reader is None else reader
-        options = {"patience": QUICK, "grace_s": 0.3} | options
-        self.watcher = Watcher(folder, AIM, Step.THIRD, reader=self.reader, **options)
-        self.stop = threading.Event()
-        self.queue: SimpleQueue[WatchEvent] = SimpleQueue()
-        self.seen: list[WatchEvent] = []
-        self.thread = threading.Thread(target=self._run, daemon=True)
-
-    def _run(self) -> None:
-        for event in self.watcher.events(self.stop):
-            self.queue.put(event)
-
-    def __enter__(self) -> "Running":
-        self.thread.start()
-        self.until(lambda: self.health)
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.stop.set()
-        self.watcher.close()
-        self.thread.join(LIMIT_S)
-        assert not self.thread.is_alive()
-
-    @property
-    def frames(self) -> list[tuple[str, bool]]:
-        """Name and `replaces` of the captures metered so far."""
-        return [(e.capture.path.name, e.replaces) for e in self.seen if isinstance(e, Metered)]
-
-    @property
-    def problems(self) -> list[tuple[str, str]]:
-        """Name and problem of what went wrong so far."""
-        return [(e.path.name, e.problem) for e in self.seen if isinstance(e, Problem)]
-
-    @property
-    def health(self) -> Health | None:
-        """The last word on how it is doing."""
-        return next((event for event in reversed(self.seen) if isinstance(event, Health)), None)
-
-    def until(self, condition: Callable[[], object]) -> None:
-        """Collect events until `condition` is true."""
-        end = time.monotonic() + LIMIT_S
-        while not condition():
-            left = end - time.monotonic()
-            assert left > 0, self.seen
-            try:
-                self.seen.append(self.queue.get(timeout=left))
-            except Empty:
-                pytest.fail(f"nothing more came after {self.seen}")
-
-    def idle(self) -> None:
-        """Collect events until nothing waits."""
-        looks = 0
-        end = time.monotonic() + LIMIT_S
-        while looks < 2 and time.monotonic() < end:
-            event = self.queue.get(timeout=LIMIT_S)
-            self.seen.append(event)
-            looks = looks + 1 if isinstance(event, Health) and event.backlog == 0 else 0
-
-
-def write(path: Path, text: str = "good end") -> Path:
-    """A capture, complete unless `text` lacks its end."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_text(text)
-    return path
+from tetherwatch.watch.records import Health, Metered
 
 
 def test_a_new_capture_is_metered_and_old_ones_are_not(tmp_path):
@@ -346,3 +240,22 @@ def test_it_ends_soon_when_told_to(tmp_path, end):
         running.thread.join(LIMIT_S)
         assert time.monotonic() - began < 2.0
     assert running.reader.left == 1
+
+
+def test_a_reading_of_a_file_that_has_changed_since_does_not_count(tmp_path):
+    """Nobody knows which content was read; the new one is read again, as one frame."""
+    gate = threading.Event()
+
+    def slow(path: Path, aim: Aim, step: Step):
+        gate.wait(LIMIT_S)
+        return worker_stubs.read_of(aim)
+
+    with Running(tmp_path, Threads(slow)) as running:
+        write(tmp_path / "a.dng")
+        running.until(lambda: running.reader.started)
+        write(tmp_path / "a.dng", "good and longer end")
+        gate.set()
+        running.until(lambda: running.frames)
+        running.idle()
+    assert running.frames == [("a.dng", False)]
+    assert len(running.reader.started) == 2

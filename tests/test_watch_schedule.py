@@ -142,14 +142,21 @@ def test_one_problem_per_content():
     assert len(drain(made, failure)) == 1
 
 
-def test_a_file_that_changes_again_is_dropped_until_it_settles():
-    """Neither a second try nor a fault found in its old content counts; a reading does."""
-    made = schedule("waits", "runs", "good")
-    good, runs = start(made), start(made)
-    made.set_aside(frozenset({Path("waits"), Path("runs"), Path("good")}))
-    assert made.finish(runs, Failure(Fault.CUT_SHORT), LATE) == []
-    assert len(made.finish(good, READ, LATE)) == 1
+def test_a_job_whose_file_has_changed_is_forgotten():
+    """It is no longer in the backlog; its new content comes as an arrival."""
+    made = schedule("a")
+    made.drop(start(made))
     assert made.backlog == 0
+    made.add([arrival("a", mtime_ns=2)])
+    assert len(drain(made)) == 1
+
+
+def test_a_content_not_begun_is_superseded_by_a_newer_one():
+    """It can no longer be read."""
+    made = schedule("a")
+    made.add([arrival("a", mtime_ns=2)])
+    assert start(made).capture.mtime_ns == 2
+    assert made.next_job(LATE) is None
 
 
 def test_a_preview_of_a_damaged_raw_gives_a_frame_and_a_problem():

@@ -91,11 +91,6 @@ class Arrivals:
         """How many captures have been seen but not handed on."""
         return len(self._unsettled)
 
-    @property
-    def changing(self) -> frozenset[Path]:
-        """Captures handed on before that have changed since and will be handed on again."""
-        return frozenset(Path(path) for path in self._unsettled if path in self._handled)
-
     def _first_look(self, listing: Listing) -> None:
         self._early = dict(listing)
         self._pairs_expected = bool(_partners(listing, listing))

@@ -37,7 +37,7 @@ def list_captures(folder: Path, depth: int = DEPTH) -> Listing:
 def _walk(entries: list[os.DirEntry[str]], depth: int) -> Iterator[tuple[str, Entry]]:
     for entry in entries:
         if is_capture_name(entry.name):
-            found = _entry(entry)
+            found = entry_at(entry.path)
             if found is not None:
                 yield entry.path, found
         elif depth and not entry.name.startswith(".") and _is_folder(entry):
@@ -59,12 +59,13 @@ def _is_folder(entry: os.DirEntry[str]) -> bool:
         return False
 
 
-def _entry(entry: os.DirEntry[str]) -> Entry | None:
+def entry_at(path: str) -> Entry | None:
+    """What lies at `path` now; None if nothing does or it cannot be told."""
     try:
-        # Not entry.stat(): on Windows it tells the size the folder last heard of, which lags behind a running copy.
-        status = os.stat(entry.path)  # noqa: PTH116
+        # Not DirEntry.stat(): on Windows it tells the size the folder last heard of, which lags behind a running copy.
+        status = os.stat(path)  # noqa: PTH116
     except OSError:
-        return Entry("link") if entry.is_symlink() else None
+        return Entry("link") if os.path.islink(path) else None  # noqa: PTH114
     if stat.S_ISREG(status.st_mode):
         return Entry("file", status.st_size, status.st_mtime_ns)
     return Entry("folder" if stat.S_ISDIR(status.st_mode) else "other")

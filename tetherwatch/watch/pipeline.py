@@ -14,8 +14,8 @@ from tetherwatch.exposure.dial import Step
 from tetherwatch.meter.records import Aim
 from tetherwatch.watch.arrivals import PATIENCE, Arrivals, Patience
 from tetherwatch.watch.hints import Hints
-from tetherwatch.watch.listing import Listing, list_captures
-from tetherwatch.watch.records import Health, Problem, WatchEvent
+from tetherwatch.watch.listing import Listing, entry_at, list_captures
+from tetherwatch.watch.records import Health, Metered, Problem, WatchEvent
 from tetherwatch.watch.schedule import GRACE_S, Job, Schedule
 from tetherwatch.watch.task import Outcome
 from tetherwatch.watch.workers import Reader, Workers
@@ -143,9 +143,7 @@ class Watcher:
         self._refusal = refusal
 
     def _take_in(self, listing: Listing) -> None:
-        arrivals = self._arrivals.observe(listing, self._look_at, time.time())
-        self._schedule.set_aside(self._arrivals.changing)
-        self._schedule.add(arrivals)
+        self._schedule.add(self._arrivals.observe(listing, self._look_at, time.time()))
 
     def _start_jobs(self) -> None:
         while self._reader.free:
@@ -159,7 +157,14 @@ class Watcher:
         return ()
 
     def _done(self, job: Job, outcome: Outcome) -> None:
-        self._inbox.put(lambda: self._schedule.finish(job, outcome, self._clock()))
+        self._inbox.put(partial(self._finish, job, outcome))
+
+    def _finish(self, job: Job, outcome: Outcome) -> list[Metered | Problem]:
+        entry = entry_at(str(job.capture.path))
+        if entry is not None and entry[1:] != (job.capture.size, job.capture.mtime_ns):
+            self._schedule.drop(job)
+            return []
+        return self._schedule.finish(job, outcome, self._clock())
 
     def _read_inbox(self) -> Iterator[WatchEvent]:
         """Sleep until a message comes or something is due, then deal with all messages there are."""

@@ -56,7 +56,6 @@ class Schedule:
         self._newest: Job | None = None
         self._given: dict[Path, bool] = {}  # whether the frame given for this path was a whole one
         self._covered: set[Path] = set()  # JPEGs whose frame is now that of their raw
-        self._changing: frozenset[Path] = frozenset()
         self._complained: set[tuple[Path, int, int]] = set()
 
     @property
@@ -71,12 +70,6 @@ class Schedule:
             if arrival.capture.pair is not None:
                 self._waiting.pop(arrival.capture.pair, None)
             self._wait(Job(arrival, self._rank(arrival), self._aim, self._step))
-
-    def set_aside(self, changing: frozenset[Path]) -> None:
-        """Drop what has changed since it was added: it will be added again, and a fault found in it means nothing."""
-        self._changing = changing
-        for path in changing & self._waiting.keys():
-            del self._waiting[path]
 
     def use(self, aim: Aim, step: Step) -> None:
         """Meter everything from now on, and the newest capture given once more, under this aim and dial step."""
@@ -100,11 +93,15 @@ class Schedule:
         """When, later than `after`, the next job that has to wait may start; None if none has to."""
         return min((job.not_before for job in self._waiting.values() if job.not_before > after), default=None)
 
+    def drop(self, job: Job) -> None:
+        """Forget a job whose file has changed since: whatever was read, that content is added as an arrival again."""
+        self._running.remove(job)
+
     def finish(self, job: Job, outcome: Outcome, now: float) -> list[Metered | Problem]:
         """What to hand on now that `job` has come to an end."""
         self._running.remove(job)
         due = job.arrival.changed_at + self._grace_s
-        if job.capture.path in self._covered or (outcome.fault is not None and job.capture.path in self._changing):
+        if job.capture.path in self._covered:
             return []
         if _may_mend(outcome) and now < due:
             self._wait(replace(job, aim=self._aim, step=self._step, not_before=due))
