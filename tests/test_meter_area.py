@@ -1,5 +1,7 @@
 """Which pixels are metered, in every orientation."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -81,7 +83,7 @@ def test_centre_rings_never_overlap(pattern, shape):
     for site in frame.sites[:: max(1, len(frame.sites) // 4)]:
         counted = [count_box(frame, site, centred_box(side), stride) for side, _ in CENTRE_RINGS]
         assert counted[0].sum() >= 1
-        assert all((outer >= inner).all() for inner, outer in zip(counted, counted[1:], strict=False))
+        assert all((outer >= inner).all() for inner, outer in pairwise(counted))
 
 
 def test_large_areas_are_sampled_by_rows():
@@ -104,15 +106,18 @@ def test_centre_weighting():
 
 @given(
     boxes(),
-    SIDES,
-    SIDES,
+    st.integers(22, 60),
+    st.integers(22, 60),
     st.sampled_from(PATTERNS),
     ORIENTATIONS,
     st.sampled_from(["box", "card", "frame"]),
     SEEDS,
 )
 def test_metering_a_turned_picture_is_metering_it_upright(box, height, width, pattern, orientation, area, seed):
-    """An area of an asymmetrical capture reads the same as in the same capture turned upright before metering."""
+    """An area of an asymmetrical capture reads the same as in the same capture turned upright before metering.
+
+    (The sides are such that the inmost ring holds pixels of every site.)
+    """
     rng = np.random.default_rng(seed)
     slope = np.add.outer(np.linspace(0, 1500, height), np.linspace(0, 1500, width))
     codes = (600 + slope + rng.integers(0, 900, (height, width))).astype(np.uint16)

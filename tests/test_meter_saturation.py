@@ -25,7 +25,7 @@ PIXELS = 100_000
 
 
 def histogram(light, body, rng, *, iso=1, well=None, hot=0, above_white=False):
-    """Counts of codes; `light` is 1 at the metadata's white, the well clips at `well` before read noise of 3 electrons."""
+    """Counts of codes; `light` is 1 at the metadata's white, the well fills at `well`; read noise is 3 electrons."""
     black, white, full_well = BODIES[body]
     gain = (white - black) * iso / full_well
     electrons = rng.poisson(light * (white - black) / gain).astype(float)
@@ -142,7 +142,7 @@ def test_a_picture_of_one_code_has_an_answer(code):
 
 
 def test_each_channel_is_judged_by_itself():
-    """Channels that clip in different places get different saturations; the one that does not clip keeps the metadata."""
+    """Channels that clip in different places get different saturations; one that does not clip keeps the metadata."""
     rng = np.random.default_rng(16)
     light = rng.uniform(0.05, 0.5, (400, 600))
     light[:60, :60] = 3.0

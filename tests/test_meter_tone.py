@@ -21,15 +21,15 @@ from tetherwatch.meter.tone import (
 )
 
 SRGB = {
-    **{0: 0.0, 10: 0.003035, 11: 0.003347, 64: 0.051269, 100: 0.127438, 118: 0.181164, 127: 0.212231, 128: 0.215861},
-    **{180: 0.456411, 188: 0.502886, 200: 0.577580, 235: 0.830770, 250: 0.955973, 254: 0.991102, 255: 1.0},
-}
+    0: 0.0, 10: 0.003035, 11: 0.003347, 64: 0.051269, 100: 0.127438, 118: 0.181164, 127: 0.212231, 128: 0.215861,
+    180: 0.456411, 188: 0.502886, 200: 0.577580, 235: 0.830770, 250: 0.955973, 254: 0.991102, 255: 1.0,
+}  # fmt: skip
 """Linear light of 8-bit codes (IEC 61966-2-1)."""
 
 ENCODED = {
-    **{0.01: 25.46, 0.05: 63.19, 0.1: 89.04, 10 / 78: 100.29, 0.18: 117.65, 0.2140: 127.49},
-    **{0.25: 136.96, 0.36: 161.73, 0.5: 187.52, 0.9: 243.45},
-}
+    0.01: 25.46, 0.05: 63.19, 0.1: 89.04, 10 / 78: 100.29, 0.18: 117.65, 0.2140: 127.49,
+    0.25: 136.96, 0.36: 161.73, 0.5: 187.52, 0.9: 243.45,
+}  # fmt: skip
 """Codes of linear light, not rounded (IEC 61966-2-1)."""
 
 STOPS_FROM_118 = {-3: 41.5, -2: 60.1, -1: 84.9, -1 / 3: 105.9, 0: 118, 1 / 3: 131.3, 1: 162.2, 4 / 3: 180.0, 2: 221.2}
@@ -116,7 +116,7 @@ def test_tones_are_counted_in_their_bins(seed, black, saturation):
 
 
 def test_a_known_tone_lands_in_its_bin():
-    """A pixel half a stop below saturation is in bin 6 of 12; one at 2^-14 is below the last bin; the last bin is used."""
+    """Half a stop below saturation is bin 6 of 12, 2^-14 is below the last bin, and a little more is in it."""
     light = np.array([1.5, 1.0, 2.0**-0.52, 2.0**-13.99, 2.0**-14, 0.0, -0.1])
     tones = tone_histogram("y", np.array([1, 2, 4, 8, 16, 32, 64]), light)
     assert (tones.clipped, tones.below) == (3, 112)
