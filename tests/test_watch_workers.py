@@ -6,6 +6,7 @@ import time
 from pathlib import Path
 from queue import SimpleQueue
 
+import psutil
 import pytest
 import worker_stubs
 
@@ -61,6 +62,18 @@ def test_a_segmentation_fault_costs_one_failure(two):
     """A worker killed by the system is replaced."""
     outcomes = run(two, ["segfault", "a", "b", "c"])
     assert [name for name, outcome in outcomes.items() if outcome.fault is Fault.CRASHED] == ["segfault"]
+
+
+def test_a_worker_killed_while_idle_costs_nothing():
+    """The next captures are read, whether the death has been noticed yet or not."""
+    with Workers(worker_stubs.misbehave, count=1, preload=()) as workers:
+        for round_ in range(4):
+            (first,) = run(workers, ["a"]).values()
+            assert isinstance(first, Read)
+            psutil.Process(int(first.notes[0])).kill()
+            if round_ % 2:
+                psutil.wait_procs(psutil.Process().children(), timeout=0.3)
+            assert isinstance(run(workers, ["b"])["b"], Read)
 
 
 def test_an_error_let_out_by_the_task_is_a_failure(two):

@@ -10,10 +10,12 @@ import signal
 from collections.abc import Callable
 from concurrent.futures import CancelledError, Future
 from concurrent.futures import TimeoutError as FutureTimeoutError
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
 from functools import partial
 from importlib import import_module
 from pathlib import Path
-from threading import Lock, Timer
+from threading import RLock, Timer
 from typing import Any, Protocol
 
 from pebble import ProcessPool
@@ -91,6 +93,15 @@ class Workers:
         next(slot for slot in self._slots if not slot.busy).start((path, aim, step), done)
 
 
+@dataclass(frozen=True, eq=False)
+class _Order:
+    """One capture given to a worker. `lost` goes off if it is never heard of again."""
+
+    args: tuple[Path, Aim, Step]
+    done: Done
+    lost: Timer
+
+
 class _Slot:
     """One worker process, made anew whenever its pool is no longer sound."""
 
@@ -98,8 +109,8 @@ class _Slot:
         self._task = task
         self._deadline_s = deadline_s
         self._preload = preload
-        self._lock = Lock()
-        self._running: object | None = None
+        self._lock = RLock()
+        self._running: _Order | None = None
         self._closed = False
         self._pool = self._new_pool()
 
@@ -108,37 +119,52 @@ class _Slot:
         return self._running is not None
 
     def start(self, args: tuple[Path, Aim, Step], done: Done) -> None:
-        token = object()
-        give_up = Timer(self._deadline_s + _LOST_S, self._lose, (token, done))
-        give_up.daemon = True
-        with self._lock:
-            if not self._pool.active:
-                self._replace_pool()
-            self._running = token
-            future = self._pool.schedule(self._task, args=args, timeout=self._deadline_s)
-        give_up.start()
-        future.add_done_callback(partial(self._finish, token, done, give_up))
+        order = _Order(args, done, Timer(self._deadline_s + _LOST_S, lambda: self._lose(order)))
+        order.lost.daemon = True
+        order.lost.start()
+        self._running = order
+        self._submit(order, tries=2)
 
     def close(self) -> None:
-        self._closed = True
+        with self._lock:
+            self._closed = True
+        if self._running is not None:
+            self._running.lost.cancel()
         _stop(self._pool)
 
-    def _finish(self, token: object, done: Done, give_up: Timer, future: "Future[Outcome]") -> None:
-        give_up.cancel()
-        if self._take(token):
-            done(_outcome(future))
-
-    def _lose(self, token: object, done: Done) -> None:
+    def _submit(self, order: _Order, tries: int) -> None:
         with self._lock:
-            if self._running is token and not self._closed:
+            if self._closed or self._running is not order:
+                return
+            try:
+                future = self._schedule(order)
+            except RuntimeError:  # the worker died while it had nothing to do
                 self._replace_pool()
-        if self._take(token):
-            done(Failure(Fault.TOO_SLOW))
+                future = self._schedule(order)
+        future.add_done_callback(partial(self._finish, order, tries - 1))
 
-    def _take(self, token: object) -> bool:
-        """Whether `token` is still the running task and the caller the first to end it."""
+    def _schedule(self, order: _Order) -> "Future[Outcome]":
+        return self._pool.schedule(self._task, args=order.args, timeout=self._deadline_s)
+
+    def _finish(self, order: _Order, tries: int, future: "Future[Outcome]") -> None:
+        if tries and not future.cancelled() and isinstance(future.exception(), BrokenProcessPool):
+            self._submit(order, tries)  # the worker died before it began, so the capture may be innocent
+            return
+        order.lost.cancel()
+        if self._take(order):
+            order.done(_outcome(future))
+
+    def _lose(self, order: _Order) -> None:
         with self._lock:
-            if self._running is not token or self._closed:
+            if self._running is order and not self._closed:
+                self._replace_pool()
+        if self._take(order):
+            order.done(Failure(Fault.TOO_SLOW))
+
+    def _take(self, order: _Order) -> bool:
+        """Whether `order` is still the running one and the caller the first to end it."""
+        with self._lock:
+            if self._running is not order or self._closed:
                 return False
             self._running = None
             return True
