@@ -8,7 +8,8 @@ from tetherwatch.advise.records import LightKind
 from tetherwatch.meter.records import AreaKind
 
 Lever = Literal["shutter", "aperture", "iso", "light"]
-Value = Annotated[str | int | float, Field(union_mode="left_to_right")]
+_Size = Field(gt=0, lt=1e9)
+Value = Annotated[str | Annotated[int, _Size] | Annotated[float, _Size], Field(union_mode="left_to_right")]
 Part = Annotated[float, Field(ge=0, le=1)]
 
 

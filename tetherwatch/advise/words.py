@@ -65,7 +65,7 @@ def clipping(plan: Plan, percent: float, will: bool) -> str | None:
 def remaining(plan: Plan, settings: Settings, left: float, then: Setting | None) -> str:
     """What is left to do after a move, and what would give it."""
     what = f"{name(then)} is next" if then else ", or ".join(givers(plan, settings, left))
-    return f"that leaves it {stops_text(abs(left))} too {'dark' if left > 0 else 'bright'}: {what}"
+    return f"the move leaves it {stops_text(abs(left))} too {'dark' if left > 0 else 'bright'}: {what}"
 
 
 def givers(plan: Plan, settings: Settings, left: float) -> list[str]:
