@@ -1,7 +1,6 @@
 """Where plans come from: the shipped ones by name, the user's own by path."""
 
 from importlib.resources import files
-from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from tetherwatch.advise.planfile import parse_plan
@@ -10,22 +9,19 @@ from tetherwatch.errors import UsageError
 
 _SUFFIX = ".toml"
 _MOST_BYTES = 1 << 16
-
-
-def _folder() -> Traversable:
-    return files("tetherwatch.config") / "plans"
+_PLANS = files("tetherwatch.config") / "plans"
 
 
 def shipped_names() -> tuple[str, ...]:
     """Names of the shipped plans, in alphabetical order."""
-    names = (entry.name for entry in _folder().iterdir())
+    names = (entry.name for entry in _PLANS.iterdir())
     return tuple(sorted(name.removesuffix(_SUFFIX) for name in names if name.endswith(_SUFFIX)))
 
 
 def plan_text(name_or_path: str) -> str:
     """The text of a shipped plan or of a plan file. Raises UsageError if there is none or it cannot be read."""
     if name_or_path in shipped_names():
-        return (_folder() / f"{name_or_path}{_SUFFIX}").read_text(encoding="utf-8")
+        return (_PLANS / f"{name_or_path}{_SUFFIX}").read_text(encoding="utf-8")
     return _file_text(name_or_path)
 
 

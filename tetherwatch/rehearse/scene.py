@@ -46,7 +46,8 @@ def paint(rows: int, columns: int) -> Cells:
     """The scene in `rows` x `columns` cells."""
     cells = np.empty((3, rows, columns), np.float32)
     for patch in PATCHES:
-        part = cells[(slice(None), *inside(patch, rows, columns))]
+        across = inside(patch, rows, columns)
+        part = cells[:, across[0], across[1]]
         part[...] = np.reshape(patch.colour, (3, 1, 1))
         if patch.weave:
             part *= 1 + patch.weave * _threads(*part.shape[1:])
