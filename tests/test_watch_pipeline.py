@@ -182,6 +182,29 @@ def test_a_folder_that_goes_away_and_comes_back(tmp_path):
     assert running.problems == []
 
 
+def test_captures_waiting_when_the_folder_goes_away_are_read_when_it_is_back(tmp_path):
+    """A pulled cable is not a problem of every capture."""
+    gate = threading.Event()
+
+    def slow(path: Path, aim: Aim, step: Step):
+        gate.wait(LIMIT_S)
+        return worker_stubs.read_text(path, aim, step)
+
+    folder = tmp_path / "in"
+    folder.mkdir()
+    with Running(folder, Threads(slow), grace_s=0.0) as running:
+        for number in range(3):
+            write(folder / f"{number}.dng")
+        running.until(lambda: running.reader.started and running.health.backlog == 3)
+        folder.rename(tmp_path / "away")
+        gate.set()
+        running.until(lambda: not running.health.here)
+        assert running.health.backlog == 3
+        (tmp_path / "away").rename(folder)
+        running.until(lambda: len(running.frames) == 3)
+    assert running.problems == []
+
+
 def test_another_folder_in_its_place_is_taken_up(tmp_path):
     """Deleted and made again: events of the old one would never come."""
     folder = tmp_path / "in"

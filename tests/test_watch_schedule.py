@@ -151,6 +151,18 @@ def test_a_job_whose_file_has_changed_is_forgotten():
     assert len(drain(made)) == 1
 
 
+def test_a_job_put_back_is_started_again():
+    """Under the aim in use by then, and not at all if a newer content came meanwhile."""
+    made = schedule("a")
+    made.put_back(start(made))
+    made.use(OTHER, Step.THIRD)
+    again = start(made)
+    assert again.aim == OTHER
+    made.add([arrival("a", mtime_ns=2)])
+    made.put_back(again)
+    assert [start(made).capture.mtime_ns, made.next_job(LATE)] == [2, None]
+
+
 def test_a_content_not_begun_is_superseded_by_a_newer_one():
     """It can no longer be read."""
     made = schedule("a")

@@ -2,6 +2,7 @@
 
 import errno
 import sys
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 from typing import Literal
@@ -60,6 +61,8 @@ class Hints:
         self.stop()
         if not self._reports(self._folder):
             return None
+        # It warns of sub-folders made and deleted quickly; the text would land in the middle of the screen.
+        warnings.filterwarnings("ignore", category=RuntimeWarning, module=r"watchdog\.")
         observer = self._make_observer()
         try:
             observer.schedule(_Wake(self._wake), str(self._folder), recursive=True)

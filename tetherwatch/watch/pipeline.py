@@ -11,6 +11,7 @@ from threading import Event
 
 from tetherwatch.errors import FolderError
 from tetherwatch.exposure.dial import Step
+from tetherwatch.frame.faults import Fault
 from tetherwatch.meter.records import Aim
 from tetherwatch.watch.arrivals import PATIENCE, Arrivals, Patience
 from tetherwatch.watch.hints import Hints
@@ -23,11 +24,11 @@ from tetherwatch.watch.workers import Reader, Workers
 _LOOK_S = {"events": 2.0, "polling": 1.0}
 """Longest time between two looks; events are not trusted, only thanked."""
 
-_LOOK_REST = 10
-"""Rest after a look, in times of what it took: a folder of many thousands is looked at less often."""
+_LOOK_REST = 20
+"""Rest after a look without a reason, in times of what it took: a folder of many thousands is looked at less often."""
 
 _BREATH_S = 0.05
-"""Shortest time between two looks, however many hints come in."""
+"""Shortest time between two looks, however many hints come in; or twice what a look took, if that is longer."""
 
 _NAP_S = 0.5
 """Longest sleep: so late a stop is noticed."""
@@ -113,12 +114,13 @@ class Watcher:
 
     def _next_look(self) -> float:
         """When to look again: at a hint, when something may have settled or may be tried again, or once in a while."""
-        rest = max(_BREATH_S, _LOOK_REST * (self._look_end - self._look_at))
+        took = self._look_end - self._look_at
+        soonest = self._look_end + max(_BREATH_S, 2 * took)
         if self._hinted.is_set():
-            return self._look_end + rest
+            return soonest
+        regular = self._look_end + max(_LOOK_S[self._hints.mode], _LOOK_REST * took)
         dues = (self._arrivals.next_due(self._look_at), self._schedule.next_due(self._look_at))
-        regular = self._look_end + _LOOK_S[self._hints.mode]
-        return max(min([regular, *(due for due in dues if due is not None)]), self._look_end + rest)
+        return max(soonest, min([regular, *(due for due in dues if due is not None)]))
 
     def _look(self) -> Iterator[Problem]:
         self._hinted.clear()
@@ -146,7 +148,7 @@ class Watcher:
         self._schedule.add(self._arrivals.observe(listing, self._look_at, time.time()))
 
     def _start_jobs(self) -> None:
-        while self._reader.free:
+        while self._reader.free and self._identity is not None:
             job = self._schedule.next_job(self._clock())
             if job is None:
                 return
@@ -164,7 +166,17 @@ class Watcher:
         if entry is not None and entry[1:] != (job.capture.size, job.capture.mtime_ns):
             self._schedule.drop(job)
             return []
+        if outcome.fault is Fault.VANISHED and not self._is_here():
+            self._schedule.put_back(job)
+            self._hint()
+            return []
         return self._schedule.finish(job, outcome, self._clock())
+
+    def _is_here(self) -> bool:
+        try:
+            return _identity(self._folder) == self._identity
+        except OSError:
+            return False
 
     def _read_inbox(self) -> Iterator[WatchEvent]:
         """Sleep until a message comes or something is due, then deal with all messages there are."""

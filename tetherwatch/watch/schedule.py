@@ -97,6 +97,11 @@ class Schedule:
         """Forget a job whose file has changed since: whatever was read, that content is added as an arrival again."""
         self._running.remove(job)
 
+    def put_back(self, job: Job) -> None:
+        """Take back a job that could not be tried, for another time."""
+        self._running.remove(job)
+        self._waiting.setdefault(job.capture.path, replace(job, aim=self._aim, step=self._step))
+
     def finish(self, job: Job, outcome: Outcome, now: float) -> list[Metered | Problem]:
         """What to hand on now that `job` has come to an end."""
         self._running.remove(job)
