@@ -86,13 +86,13 @@ def _message(detail: dict[str, Any]) -> str:
         "missing": "this key is missing",
         "string_too_short": "this may not be empty",
     }
-    kind, context = detail["type"], detail.get("ctx", {})
+    kind, context, location = detail["type"], detail.get("ctx", {}), detail["loc"]
     if kind in fixed:
         return fixed[kind]
     if kind in ("too_short", "too_long"):
         wanted = context.get("min_length", context.get("max_length"))
         return f"it needs {'at least ' if wanted == 1 else ''}{wanted}, not {context.get('actual_length')}"
-    if kind in ("string_type", "int_type", "float_type") and detail["loc"][-1] in ("str", "int", "float"):
+    if len(location) > 1 and isinstance(location[-1], str):  # none of the ways to write a value fits
         return "this is not a setting's value"
     return re.sub("^(Input|String|List)", "it", str(detail["msg"]))
 
