@@ -1,16 +1,16 @@
 """A frame becomes a reading."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from tetherwatch.exposure.light import light_value
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.frame.records import Channel, Frame, Site
-from tetherwatch.meter.area import CENTRE_RINGS, centred_box, count_box, row_stride, stored_box
+from tetherwatch.frame.records import Channel, Frame
+from tetherwatch.meter.area import CENTRE_RINGS, centred_box, row_stride, sites_inside, stored_box
 from tetherwatch.meter.channel import ChannelTone, SiteTone, channel_tones
-from tetherwatch.meter.histogram import Counts, count_sites
+from tetherwatch.meter.histogram import Counts, SiteCounts, count_sites
 from tetherwatch.meter.level import AreaPart, Level, picture_level, raw_level
 from tetherwatch.meter.records import WHOLE_BOX, Aim, AreaKind, Box, Reading, ToneHistogram
 from tetherwatch.meter.tone import merged, tone_histogram
@@ -79,23 +79,22 @@ def _area(frame: Frame, aim: Aim, channels: tuple[ChannelTone, ...], orientation
 
 
 def _box_parts(frame: Frame, curves: _Curves, box: Box) -> tuple[AreaPart, ...]:
-    stride = row_stride(frame, box)
-    return tuple(_part(site, curves, count_box(frame, site, box, stride), weight=1.0) for site in frame.sites)
+    counted = count_sites(sites_inside(frame, box, row_stride(frame, box)))
+    return tuple(_part(site, curves, site.counts, weight=1.0) for site in counted)
 
 
 def _centre_weighted_parts(frame: Frame, curves: _Curves) -> tuple[AreaPart, ...]:
     stride = row_stride(frame, WHOLE_BOX)
     parts = []
-    for site in frame.sites:
-        inner: Counts | int = 0
-        for side, weight in CENTRE_RINGS:
-            counts = count_box(frame, site, centred_box(side), stride)
-            parts.append(_part(site, curves, counts - inner, weight))
-            inner = counts
+    inner: Sequence[Counts | int] = [0] * len(frame.sites)
+    for side, weight in CENTRE_RINGS:
+        counted = count_sites(sites_inside(frame, centred_box(side), stride))
+        parts += [_part(site, curves, site.counts - less, weight) for site, less in zip(counted, inner, strict=False)]
+        inner = [site.counts for site in counted]
     return tuple(parts)
 
 
-def _part(site: Site, curves: _Curves, counts: Counts, weight: float) -> AreaPart:
+def _part(site: SiteCounts, curves: _Curves, counts: Counts, weight: float) -> AreaPart:
     """The part without the many codes that do not occur in it."""
     curve = curves[site.channel, site.black]
     used = np.flatnonzero(counts)
