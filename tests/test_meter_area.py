@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from meter_frames import BAYER, MONO, PATTERNS, UPRIGHT, XTRANS, mosaic_frame, turned_pattern
 
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.meter.area import CENTRE_RINGS, centred_box, row_stride, sites_inside, stored_box
+from tetherwatch.meter.area import CENTRE_RINGS, centred_box, sample_pitch, sites_inside, stored_box
 from tetherwatch.meter.reading import meter_frame
 from tetherwatch.meter.records import WHOLE_BOX, Aim, Box
 
@@ -78,8 +78,8 @@ def test_centre_rings_never_overlap(pattern, shape):
     """An inner box counts a subset of the outer box's pixels, in pictures of any size and shape."""
     places = np.arange(shape[0] * shape[1], dtype=np.uint32).reshape(shape)
     frame = mosaic_frame(places, pattern)
-    stride = row_stride(frame, WHOLE_BOX)
-    rings = [sites_inside(frame, centred_box(side), stride) for side, _ in CENTRE_RINGS]
+    pitch = sample_pitch(frame, WHOLE_BOX)
+    rings = [sites_inside(frame, centred_box(side), pitch) for side, _ in CENTRE_RINGS]
     for inner, outer in pairwise(rings):
         for small, large in zip(inner, outer, strict=True):
             assert small.values.size >= 1
@@ -87,23 +87,23 @@ def test_centre_rings_never_overlap(pattern, shape):
 
 
 @given(boxes(), SIDES, SIDES, st.sampled_from(PATTERNS), st.integers(1, 2))
-def test_a_cut_site_knows_where_its_pixels_lie(box, height, width, pattern, stride):
+def test_a_cut_site_knows_where_its_pixels_lie(box, height, width, pattern, pitch):
     """Place and pitch of a cut site lead back to its pixels in the picture."""
     frame = mosaic_frame(np.arange(height * width, dtype=np.uint32).reshape(height, width), pattern)
-    for part in sites_inside(frame, Box(0.0, 0.0, box.right, 1.0) if stride > 1 else box, stride):
+    for part in sites_inside(frame, Box(0.0, 0.0, box.right, 1.0) if pitch > 1 else box, pitch):
         rows, columns = np.indices(part.values.shape)
         places = (part.top + rows * part.pitch_y) * width + part.left + columns * part.pitch_x
         assert np.array_equal(part.values, places)
 
 
-def test_large_areas_are_sampled_by_rows():
-    """A large area is metered on some of its rows, though no fewer than 64 of the picture; a small one on all."""
+def test_large_areas_are_sampled():
+    """A large area is metered on a grid of pixels, though no fewer than 64 lines of the picture; a small one on all."""
     large = mosaic_frame(np.broadcast_to(np.uint16(0), (8000, 12000)))
-    assert row_stride(large, WHOLE_BOX) > 1
-    assert 8000 // row_stride(large, WHOLE_BOX) >= 64
-    assert row_stride(large, Box(0.4, 0.4, 0.45, 0.45)) == 1
-    assert row_stride(mosaic_frame(np.broadcast_to(np.uint16(0), (100, 900_000))), WHOLE_BOX) == 1
-    assert row_stride(mosaic_frame(np.zeros((16, 16), np.uint16)), WHOLE_BOX) == 1
+    assert sample_pitch(large, WHOLE_BOX) > 1
+    assert 8000 // sample_pitch(large, WHOLE_BOX) >= 64
+    assert sample_pitch(large, Box(0.4, 0.4, 0.45, 0.45)) == 1
+    assert sample_pitch(mosaic_frame(np.broadcast_to(np.uint16(0), (100, 900_000))), WHOLE_BOX) == 1
+    assert sample_pitch(mosaic_frame(np.zeros((16, 16), np.uint16)), WHOLE_BOX) == 1
 
 
 def test_centre_weighting():

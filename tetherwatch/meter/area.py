@@ -6,10 +6,10 @@ from dataclasses import replace
 from tetherwatch.frame.records import Frame, Site
 from tetherwatch.meter.records import Box
 
-_SAMPLE_PIXELS = 1 << 19
-_LEAST_ROWS = 64
-"""An area with more pixels than this is metered on evenly spaced rows, though on no fewer than so many: its mean needs
-no more (10,000 pixels at SNR 40 already give it to 0.0005 stop)."""
+_SAMPLE_PIXELS = 1 << 18
+_LEAST_LINES = 64
+"""A much larger area is metered on a grid of its pixels, with no fewer rows and columns of the picture than these: its
+mean needs no more (10,000 pixels at SNR 40 already give it to 0.0005 stop)."""
 
 CENTRE_RINGS = ((1 / 3, 0.5), (2 / 3, 0.3), (1.0, 0.2))
 """Centre weighting: nested boxes by their side as a part of the picture's, with the weight of the ring each adds.
@@ -41,30 +41,30 @@ def _span(start: float, stop: float, origin: int, pitch: int, count: int) -> tup
     return first, last
 
 
-def row_stride(frame: Frame, box: Box) -> int:
-    """Spacing of the rows of each site to meter; 1 where the area is small."""
-    rows = (box.bottom - box.top) * frame.height
-    pixels = rows * (box.right - box.left) * frame.width
-    return max(1, int(min(pixels // _SAMPLE_PIXELS, rows // _LEAST_ROWS)))
+def sample_pitch(frame: Frame, box: Box) -> int:
+    """Metered are every so many rows and columns of each site; 1 where the area is small."""
+    rows, columns = (box.bottom - box.top) * frame.height, (box.right - box.left) * frame.width
+    return max(1, int(min(math.sqrt(rows * columns / _SAMPLE_PIXELS), rows / _LEAST_LINES, columns / _LEAST_LINES)))
 
 
-def sites_inside(frame: Frame, box: Box, stride: int) -> tuple[Site, ...]:
-    """Each site of a frame cut down to a stored box and to every `stride`-th of its rows.
+def sites_inside(frame: Frame, box: Box, pitch: int) -> tuple[Site, ...]:
+    """Each site of a frame cut down to a stored box, and there to every `pitch`-th row and column.
 
-    Rows are those divisible by `stride`, so that a box inside another holds a subset of its pixels.
+    Rows and columns are those divisible by `pitch`, so that a box inside another holds a subset of its pixels.
     """
-    return tuple(_inside(site, frame, box, stride) for site in frame.sites)
+    return tuple(_inside(site, frame, box, pitch) for site in frame.sites)
 
 
-def _inside(site: Site, frame: Frame, box: Box, stride: int) -> Site:
+def _inside(site: Site, frame: Frame, box: Box, pitch: int) -> Site:
     rows, columns = site.values.shape
     first, bottom = _span(box.top * frame.height, box.bottom * frame.height, site.top, site.pitch_y, rows)
-    left, right = _span(box.left * frame.width, box.right * frame.width, site.left, site.pitch_x, columns)
-    top = -(-first // stride) * stride
+    start, right = _span(box.left * frame.width, box.right * frame.width, site.left, site.pitch_x, columns)
+    top, left = (-(-edge // pitch) * pitch for edge in (first, start))
     return replace(
         site,
-        values=site.values[top:bottom:stride, left:right],
+        values=site.values[top:bottom:pitch, left:right:pitch],
         top=site.top + top * site.pitch_y,
         left=site.left + left * site.pitch_x,
-        pitch_y=site.pitch_y * stride,
+        pitch_y=site.pitch_y * pitch,
+        pitch_x=site.pitch_x * pitch,
     )

@@ -8,7 +8,7 @@ import numpy as np
 from tetherwatch.exposure.light import light_value
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.frame.records import Channel, Frame
-from tetherwatch.meter.area import CENTRE_RINGS, centred_box, row_stride, sites_inside, stored_box
+from tetherwatch.meter.area import CENTRE_RINGS, centred_box, sample_pitch, sites_inside, stored_box
 from tetherwatch.meter.channel import ChannelTone, SiteTone, channel_tones
 from tetherwatch.meter.histogram import Counts, SiteCounts, count_sites
 from tetherwatch.meter.level import AreaPart, Level, picture_level, raw_level
@@ -79,16 +79,16 @@ def _area(frame: Frame, aim: Aim, channels: tuple[ChannelTone, ...], orientation
 
 
 def _box_parts(frame: Frame, curves: _Curves, box: Box) -> tuple[AreaPart, ...]:
-    counted = count_sites(sites_inside(frame, box, row_stride(frame, box)))
+    counted = count_sites(sites_inside(frame, box, sample_pitch(frame, box)))
     return tuple(_part(site, curves, site.counts, weight=1.0) for site in counted)
 
 
 def _centre_weighted_parts(frame: Frame, curves: _Curves) -> tuple[AreaPart, ...]:
-    stride = row_stride(frame, WHOLE_BOX)
+    pitch = sample_pitch(frame, WHOLE_BOX)
     parts = []
     inner: Sequence[Counts | int] = [0] * len(frame.sites)
     for side, weight in CENTRE_RINGS:
-        counted = count_sites(sites_inside(frame, centred_box(side), stride))
+        counted = count_sites(sites_inside(frame, centred_box(side), pitch))
         parts += [_part(site, curves, site.counts - less, weight) for site, less in zip(counted, inner, strict=False)]
         inner = [site.counts for site in counted]
     return tuple(parts)

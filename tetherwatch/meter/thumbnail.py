@@ -1,5 +1,7 @@
 """A small upright picture of a frame, with its clipped areas, straight from the pixels that were metered."""
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -73,7 +75,7 @@ def _sample(pixels: int, cells: int) -> NDArray[np.intp]:
 def _clipped(site: Site, saturation: float, height: int, width: int) -> NDArray[np.bool_]:
     """Which thumbnail pixels hold a clipped pixel: all columns are looked at, on the sampled rows."""
     rows = _sample(site.values.shape[0], height)
-    over = (site.values[rows] >= saturation).reshape(height, _SAMPLES, -1).any(axis=1)
+    over = (site.values[rows] >= math.ceil(saturation)).reshape(height, _SAMPLES, -1).any(axis=1)
     starts = (np.arange(width) * over.shape[1] / width).astype(np.intp)
     marks: NDArray[np.bool_] = np.logical_or.reduceat(over, starts, axis=1)
     return marks
