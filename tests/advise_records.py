@@ -102,7 +102,7 @@ def plans(draw: st.DrawFn) -> Plan:
         iso=iso,
         brighter=brighter,
         darker=darker,
-        sync_s=2.0**-8,
+        sync_s=min(2.0**-8, shutter.darkest),
     )
 
 

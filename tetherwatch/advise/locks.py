@@ -20,8 +20,8 @@ def locked_at(plan: Plan, setting: Setting, value: float) -> Plan:
 def unlocked(plan: Plan, setting: Setting) -> Plan:
     """The plan with a setting free over its whole dial and last in both orders.
 
-    ISO stays between its base and the ceiling. Under flash the shutter stays within sync speed, and it becomes no
-    lever, since it does not change flash exposure. Where the plan held it beyond that, it may stay there.
+    ISO stays between its base and the ceiling, or where the plan held it beyond them. Under flash the shutter stays
+    within sync speed, and it becomes no lever, since it does not change flash exposure.
     """
     dial = Dial(setting, plan.step)
     darkest, brightest = dial.value(dial.positions[0]), dial.value(dial.positions[-1])
