@@ -141,6 +141,30 @@ def test_a_picture_of_one_code_has_an_answer(code):
     assert found.code == (65535 if found.pile_up else WHITE)
 
 
+def test_a_ramp_without_noise_is_no_pile_up():
+    """Where a smooth ramp ends below white, its last codes are no denser than those before them."""
+    counts = np.zeros(1 << 16, np.int64)
+    counts[int(BLACK) : 14_000] = 500
+    assert not find_saturation(counts, BLACK, WHITE).pile_up
+
+
+@pytest.mark.parametrize(("brighter", "pile_up"), [(0, True), (100, True), (500, False), (5000, False)])
+def test_light_above_a_flat_patch_rules_clipping_out(brighter, pile_up):
+    """A dense narrow tone is saturation only if next to nothing is brighter."""
+    counts = np.zeros(1 << 16, np.int64)
+    counts[2000], counts[13_000] = 90_000, 10_000
+    counts[13_100:15_100:20] = brighter // 100
+    assert find_saturation(counts, BLACK, WHITE).pile_up == pile_up
+
+
+def test_hot_pixels_above_a_small_pile_up():
+    """A few hot pixels in a large picture do not hide a small clipped lamp; as many in a small picture could."""
+    for pixels, pile_up in ((1_000_000, True), (100_000, False)):
+        counts = np.zeros(1 << 16, np.int64)
+        counts[2000], counts[13_000], counts[16_000] = pixels, 200, 8
+        assert find_saturation(counts, BLACK, WHITE).pile_up == pile_up
+
+
 def test_each_channel_is_judged_by_itself():
     """Channels that clip in different places get different saturations; one that does not clip keeps the metadata."""
     rng = np.random.default_rng(16)

@@ -121,14 +121,23 @@ def test_clipping_of_any_channel_is_marked(colour):
     assert np.array_equal(marks(thumbnail), expected)
 
 
-def test_clipping_follows_the_saturation_that_was_found():
-    """Marks are set at the observed pile-up, below the metadata's white level."""
+def test_marks_of_all_channels_are_shown_together():
+    """Red clipped here and blue clipped there are both marked."""
+    codes = np.full((480, 720), 2000, np.uint16)
+    codes[:240:2, 0::2], codes[241::2, 1::2] = 16383, 16383
+    assert marks(draw(mosaic_frame(codes))).all()
+
+
+def test_the_saturation_that_was_found_counts():
+    """Marks and tones go by the observed pile-up, below the metadata's white level."""
     rng = np.random.default_rng(4)
-    light = rng.uniform(0.05, 0.4, (480, 720))
+    light = np.full((480, 720), 0.2)
     light[:240] = 2.0
     thumbnail = draw(mosaic_frame(raw_codes(light, rng, well=0.8), BAYER))
     assert marks(thumbnail)[:39].mean() > 0.95
     assert not marks(thumbnail)[41:].any()
+    # A quarter of saturation, 0.351 with grey at 18 %: code 160 (IEC 61966-2-1).
+    assert rgb(thumbnail)[45:].mean() == pytest.approx(160, abs=0.5)
 
 
 def test_the_metered_box_is_handed_on():
