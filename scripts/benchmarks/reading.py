@@ -44,7 +44,6 @@ def rows_of(name: str, card: Times, frame: Times, at_most: float) -> Rows:
     return (
         median_row(f"{name}: reading of the card / unpack", ratios(card), "x", at_most=at_most),
         median_row(f"{name}: reading of the frame / unpack", ratios(frame), "x", at_most=at_most),
-        Row(f"{name}: fastest reading of the card / fastest unpack", min(card["reading"]) / min(card["unpack"]), "x"),
         median_row(f"{name}: unpack", _ms(card["unpack"]), "ms"),
         median_row(f"{name}: reading of the card", _ms(card["reading"]), "ms"),
         median_row(f"{name}: develop and count, for comparison", _ms(card["naive"]), "ms"),
