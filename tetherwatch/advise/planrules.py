@@ -8,9 +8,6 @@ from tetherwatch.exposure.dial import Dial, Step, label, parse_value, snap
 from tetherwatch.exposure.stops import Setting, brightness
 from tetherwatch.meter.records import CENTRE_BOX, Aim, Box
 
-_ROUNDING = 1.001
-"""A ceiling may have been rounded when it was written down."""
-
 _ENDS = {
     Setting.SHUTTER: "the slowest time first, then the fastest",
     Setting.APERTURE: "the widest aperture first, then the narrowest",
@@ -89,7 +86,7 @@ def _ceiling(ceiling_iso: float | None, step: Step, mistakes: Mistakes) -> float
     wanted = DEFAULT_CEILING_ISO if ceiling_iso is None else ceiling_iso
     dial = Dial(Setting.ISO, step)
     exact = map(dial.value, dial.positions)
-    below = [iso for iso, nominal in zip(exact, dial.nominal, strict=True) if min(iso, nominal) <= wanted * _ROUNDING]
+    below = [iso for iso, nominal in zip(exact, dial.nominal, strict=True) if min(iso, nominal) <= wanted]
     if not below:
         mistakes.append(("iso.allow", f"the ceiling, ISO {wanted:g}, lies below every dial"))
         return None
