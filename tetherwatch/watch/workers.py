@@ -7,6 +7,7 @@ task in flight.
 import multiprocessing
 import os
 import signal
+import time
 from collections.abc import Callable
 from concurrent.futures import CancelledError, Future
 from concurrent.futures import TimeoutError as FutureTimeoutError
@@ -33,7 +34,7 @@ RECYCLE_AFTER = 200
 """Captures a worker reads before a fresh one takes its place: what a decoder leaks is bounded."""
 
 _LOST_S = 15.0
-"""How long after its deadline a task that was never heard of again is given up, start-up of a worker included."""
+"""How long a worker may take to begin, its start-up included, or to answer after its deadline."""
 
 
 class Reader(Protocol):
@@ -93,13 +94,16 @@ class Workers:
         next(slot for slot in self._slots if not slot.busy).start((path, aim, step), done)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class _Order:
-    """One capture given to a worker. `lost` goes off if it is never heard of again."""
+    """One capture given to a worker: how often it may still be tried, since when it is, and the timer that checks."""
 
     args: tuple[Path, Aim, Step]
     done: Done
-    lost: Timer
+    tries: int = 2
+    since: float = 0.0
+    future: "Future[Outcome] | None" = None
+    timer: Timer | None = None
 
 
 class _Slot:
@@ -119,46 +123,62 @@ class _Slot:
         return self._running is not None
 
     def start(self, args: tuple[Path, Aim, Step], done: Done) -> None:
-        order = _Order(args, done, Timer(self._deadline_s + _LOST_S, lambda: self._lose(order)))
-        order.lost.daemon = True
-        order.lost.start()
-        self._running = order
-        self._submit(order, tries=2)
+        self._running = _Order(args, done)
+        self._submit(self._running)
 
     def close(self) -> None:
         with self._lock:
             self._closed = True
-        if self._running is not None:
-            self._running.lost.cancel()
+            if self._running is not None and self._running.timer is not None:
+                self._running.timer.cancel()
         _stop(self._pool)
 
-    def _submit(self, order: _Order, tries: int) -> None:
+    def _submit(self, order: _Order) -> None:
         with self._lock:
             if self._closed or self._running is not order:
                 return
+            order.tries -= 1
+            order.since = time.monotonic()
             try:
-                future = self._schedule(order)
+                future = order.future = self._schedule(order)
             except RuntimeError:  # the worker died while it had nothing to do
                 self._replace_pool()
-                future = self._schedule(order)
-        future.add_done_callback(partial(self._finish, order, tries - 1))
+                future = order.future = self._schedule(order)
+            self._check_later(order)
+        future.add_done_callback(partial(self._finish, order))
+
+    def _check_later(self, order: _Order) -> None:
+        if order.timer is not None:
+            order.timer.cancel()
+        order.timer = Timer(_LOST_S, self._check, (order,))
+        order.timer.daemon = True
+        order.timer.start()
 
     def _schedule(self, order: _Order) -> "Future[Outcome]":
         return self._pool.schedule(self._task, args=order.args, timeout=self._deadline_s)
 
-    def _finish(self, order: _Order, tries: int, future: "Future[Outcome]") -> None:
-        if tries and not future.cancelled() and isinstance(future.exception(), BrokenProcessPool):
-            self._submit(order, tries)  # the worker died before it began, so the capture may be innocent
+    def _finish(self, order: _Order, future: "Future[Outcome]") -> None:
+        if future is not order.future:
             return
-        order.lost.cancel()
-        if self._take(order):
+        if order.tries and not future.cancelled() and isinstance(future.exception(), BrokenProcessPool):
+            self._submit(order)  # the worker died before it began, so the capture may be innocent
+        elif self._take(order):
             order.done(_outcome(future))
 
-    def _lose(self, order: _Order) -> None:
+    def _check(self, order: _Order) -> None:
+        """Give up a capture that was lost on its way to the worker or back; the first time it is sent again."""
         with self._lock:
-            if self._running is order and not self._closed:
-                self._replace_pool()
-        if self._take(order):
+            if self._closed or self._running is not order or order.future is None or order.future.done():
+                return
+            begun = order.future.running()
+            if begun and time.monotonic() - order.since < self._deadline_s + _LOST_S:
+                self._check_later(order)
+                return
+            order.future = None
+            self._replace_pool()
+        if order.tries and not begun:
+            self._submit(order)
+        elif self._take(order):
             order.done(Failure(Fault.TOO_SLOW))
 
     def _take(self, order: _Order) -> bool:
@@ -167,6 +187,8 @@ class _Slot:
             if self._running is not order or self._closed:
                 return False
             self._running = None
+            if order.timer is not None:
+                order.timer.cancel()
             return True
 
     def _replace_pool(self) -> None:
