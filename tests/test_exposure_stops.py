@@ -114,9 +114,8 @@ def test_a_value_that_is_no_exposure_is_refused(setting: Setting, value: float) 
         brightness(setting, value)
 
 
-def test_light_has_no_value_of_its_own() -> None:
-    """The lamp is a lever but has no dial, in either direction."""
-    with pytest.raises(ValueError, match="no dial"):
-        brightness(Setting.LIGHT, 1.0)
-    with pytest.raises(ValueError, match="no dial"):
-        value_at(Setting.LIGHT, 1.0)
+@pytest.mark.parametrize(("power", "stops"), [(1.0, 0), (1 / 2, -1), (1 / 16, -4), (1 / 128, -7)])
+def test_the_power_of_a_light_is_a_part_of_full_power(power: float, stops: float) -> None:
+    """Half power is a stop less (stops = log2 of the fraction; common practice), in both directions."""
+    assert brightness(Setting.LIGHT, power) == stops
+    assert value_at(Setting.LIGHT, stops) == power

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 import tomli
 from pydantic import BaseModel, ValidationError
 
-from tetherwatch.advise.planmodel import AimModel, HeadModel, OrderModel, RangeModel
+from tetherwatch.advise.planmodel import AimModel, HeadModel, OrderModel, PowerModel, RangeModel, SceneModel
 from tetherwatch.advise.planrules import Mistakes, Tables, resolve_plan
 from tetherwatch.advise.records import Plan
 from tetherwatch.errors import PlanError, PlanProblem
@@ -18,6 +18,8 @@ _TABLES: Mapping[str, type[BaseModel]] = {
     "aperture": RangeModel,
     "iso": RangeModel,
     "order": OrderModel,
+    "power": PowerModel,
+    "scene": SceneModel,
 }
 
 _NAME = r"(?:[\w.\- \t]|\"[^\"]*\"|'[^']*')+"
@@ -62,6 +64,8 @@ def _tables(data: dict[str, Any], mistakes: Mistakes) -> Tables:
         aperture=_checked(RangeModel, data.get("aperture"), "aperture", mistakes),
         iso=_checked(RangeModel, data.get("iso"), "iso", mistakes),
         order=_checked(OrderModel, data.get("order"), "order", mistakes),
+        power=_checked(PowerModel, data["power"], "power", mistakes) if "power" in data else None,
+        scene=_checked(SceneModel, data.get("scene", {}), "scene", mistakes),
     )
 
 

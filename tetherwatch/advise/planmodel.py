@@ -43,6 +43,22 @@ class OrderModel(_Model):
     darker: Annotated[list[Lever], Field(min_length=1)] | None
 
 
+class PowerModel(_Model):
+    """The `[light]` table: the light's own power."""
+
+    start: str | None
+    allow: Annotated[list[str], Field(min_length=2, max_length=2)] | None
+
+
+class SceneModel(_Model):
+    """The `[scene]` table: what the warnings depend on."""
+
+    tripod: bool | None = False
+    speed_m_s: Annotated[float, Field(ge=0, le=100)] | None = None
+    distance_m: Annotated[float, Field(gt=0, le=10000)] | None = None
+    mains_hz: Literal[50, 60] | None = None
+
+
 class HeadModel(_Model):
     """The keys above the tables."""
 

@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 
-from tetherwatch.advise.planmodel import AimModel, HeadModel, OrderModel, RangeModel
-from tetherwatch.advise.records import DEFAULT_CEILING_ISO, Allowed, Plan
+from tetherwatch.advise.planmodel import AimModel, HeadModel, OrderModel, PowerModel, RangeModel, SceneModel
+from tetherwatch.advise.power import parse_power, power_label
+from tetherwatch.advise.records import DEFAULT_CEILING_ISO, Allowed, Plan, Scene
 from tetherwatch.exposure.dial import Dial, Step, label, parse_value, snap
 from tetherwatch.exposure.stops import Setting, brightness
 from tetherwatch.meter.records import CENTRE_BOX, Aim, Box
@@ -28,6 +29,8 @@ class Tables:
     aperture: RangeModel
     iso: RangeModel
     order: OrderModel
+    power: PowerModel | None
+    scene: SceneModel
 
 
 def resolve_plan(tables: Tables, source: str, ceiling_iso: float | None, mistakes: Mistakes) -> Plan | None:
@@ -42,6 +45,7 @@ def resolve_plan(tables: Tables, source: str, ceiling_iso: float | None, mistake
     aperture = _allowed(Setting.APERTURE, tables.aperture, step, ceiling, mistakes)
     iso = _allowed(Setting.ISO, tables.iso, step, ceiling, mistakes)
     sync_s = None if head.sync is None else _value(Setting.SHUTTER, head.sync, step, "sync", mistakes)
+    power = _power(tables.power, mistakes)
     _check_box(tables.aim, mistakes)
     _check_levers(head, (shutter, aperture, iso), order, mistakes)
     if head.light in ("flash", "mixed"):
@@ -64,6 +68,8 @@ def resolve_plan(tables: Tables, source: str, ceiling_iso: float | None, mistake
         sync_s=sync_s,
         notes=_notes(tables, ceiling_iso),
         ceiling_iso=ceiling,
+        power=power,
+        scene=Scene(**tables.scene.model_dump()),
     )
 
 
@@ -120,6 +126,29 @@ def _end(
     if setting is Setting.ISO and text == "ceiling":
         return ceiling
     return None if text is None else _value(setting, text, step, f"{setting.value}.allow", mistakes)
+
+
+def _power(table: PowerModel | None, mistakes: Mistakes) -> Allowed | None:
+    """The range of the light's own power; None where the plan has none."""
+    if table is None:
+        return None
+    lowest, highest = (_fraction(text, "power.allow", mistakes) for text in table.allow or (None, None))
+    start = _fraction(table.start, "power.start", mistakes)
+    if lowest is None or highest is None or start is None:
+        return None
+    if lowest > highest:
+        mistakes.append(("power.allow", "the range is the wrong way round: the lowest power first, then the highest"))
+    elif not lowest <= start <= highest:
+        mistakes.append(("power.start", f"{power_label(start)} lies outside allow"))
+    return Allowed(Setting.LIGHT, darkest=lowest, brightest=highest, start=start)
+
+
+def _fraction(text: str | None, key: str, mistakes: Mistakes) -> float | None:
+    try:
+        return None if text is None else parse_power(text)
+    except ValueError as error:
+        mistakes.append((key, str(error)))
+        return None
 
 
 def _check_box(aim: AimModel, mistakes: Mistakes) -> None:

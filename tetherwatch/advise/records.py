@@ -1,11 +1,12 @@
 """The plan in force and the call it leads to."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
-from tetherwatch.meter.records import Aim
+from tetherwatch.frame.records import Metadata, Program
+from tetherwatch.meter.records import Aim, Reading
 
 LightKind = Literal["flash", "continuous", "mixed"]
 CallKind = Literal["brighter", "darker", "hold", "check", "blocked"]
@@ -33,13 +34,28 @@ class Allowed:
 
 
 @dataclass(frozen=True, slots=True)
+class Scene:
+    """What the hazards of a setting depend on; None where the plan does not say.
+
+    `speed_m_s`: how fast the subject moves across the frame, `distance_m` how far away it is. `mains_hz`: lamps that
+    flicker with the mains.
+    """
+
+    tripod: bool = False
+    speed_m_s: float | None = None
+    distance_m: float | None = None
+    mains_hz: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """What is held, what may move, and in which order.
 
     `brighter` and `darker` list the levers in the order they may be spent. `sync_s` is the shortest shutter time at
     which a flash still lights the whole picture. `source` is the file or the shipped name; `notes` are single sentences
     the user should know ("no ceiling measured: ISO 3200 assumed"). `ceiling_iso` is the highest ISO the user accepts,
-    also for an ISO that is unlocked later.
+    also for an ISO that is unlocked later. `power` is the range of the light's own power as parts of full power, None
+    where the plan does not say.
     """
 
     name: str
@@ -55,6 +71,8 @@ class Plan:
     sync_s: float
     notes: tuple[str, ...] = ()
     ceiling_iso: float = DEFAULT_CEILING_ISO
+    power: Allowed | None = None
+    scene: Scene = field(default_factory=Scene)
 
     def allowed(self, setting: Setting) -> Allowed:
         """The range of a camera setting. Raises KeyError for `LIGHT`."""
@@ -76,11 +94,54 @@ class Plan:
 
 
 @dataclass(frozen=True, slots=True)
+class Shot:
+    """One capture as the rules see it. `time_s`: when it was taken, in seconds on any steady scale."""
+
+    metadata: Metadata
+    reading: Reading
+    time_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A number that was worked out, with one standard uncertainty."""
+
+    value: float
+    uncertainty: float
+
+
+@dataclass(frozen=True, slots=True)
+class Knowledge:
+    """What earlier frames and the capture itself tell beyond its settings; None where they do not.
+
+    `ambient`: the part of the light that the shutter acts on, 0 (all flash) to 1 (all continuous), at the settings of
+    the capture. `power`: where the light's own power stands, as a part of full power. `program`: what the camera sets
+    by itself.
+    """
+
+    ambient: Estimate | None = None
+    power: float | None = None
+    program: Program | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something to tell beside the call. `kind` is a stable name for programs, `reason` one plain sentence."""
+
+    kind: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class Predicted:
-    """What the next frame should read if the call is followed: the raw data are linear, so this can be known."""
+    """What the next frame should read if the call is followed: the raw data are linear, so this can be known.
+
+    `uncertainty_stops` is that of the move's effect, beside the reading's own: 0 where the lever acts in full.
+    """
 
     offset_stops: float
     clipped_percent: float
+    uncertainty_stops: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

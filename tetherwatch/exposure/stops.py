@@ -6,6 +6,7 @@ Throughout the package a setting is also expressed as its *brightness* in stops:
     shutter   log2(t / 1 s)         = -Tv
     aperture  -2 log2(N)            = -Av
     iso       log2(S / 100)         = Sv - 5
+    light     log2(part of full power)
 """
 
 import math
@@ -57,9 +58,9 @@ def exposure_value(aperture: float, shutter_s: float) -> float:
 
 
 def brightness(setting: Setting, value: float) -> float:
-    """Brightness in stops of a camera setting's value (seconds, f-number or ISO); larger is brighter.
+    """Brightness in stops of a setting's value (seconds, f-number, ISO, or the power of a light); larger is brighter.
 
-    Raises ValueError for `LIGHT`, which has no value of its own, and unless value > 0.
+    A light's power is a part of its full power: 1/4 is -2 stops. Raises ValueError unless value > 0.
     """
     if setting is Setting.SHUTTER:
         return -time_value(value)
@@ -67,15 +68,15 @@ def brightness(setting: Setting, value: float) -> float:
         return -aperture_value(value)
     if setting is Setting.ISO:
         return math.log2(_positive("iso", value) / BASE_ISO)
-    raise ValueError("light has no dial")
+    return math.log2(_positive("power", value))
 
 
 def value_at(setting: Setting, stops: float) -> float:
-    """The exact value (seconds, f-number or ISO) of a brightness in stops: the inverse of `brightness`."""
+    """The exact value of a setting at a brightness in stops: the inverse of `brightness`."""
     if setting is Setting.SHUTTER:
         return float(2.0**stops)
     if setting is Setting.APERTURE:
         return float(2.0 ** (-stops / 2))
     if setting is Setting.ISO:
         return float(BASE_ISO * 2.0**stops)
-    raise ValueError("light has no dial")
+    return float(2.0**stops)

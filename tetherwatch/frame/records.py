@@ -75,6 +75,7 @@ class Metadata:
     flash_fired: bool | None = None
     focal_mm: float | None = None
     focal_35mm: float | None = None
+    pixel_um: float | None = None
     lens: str | None = None
     camera: str | None = None
     serial: str | None = None
