@@ -14,6 +14,7 @@ from fractions import Fraction
 
 from tetherwatch.exposure.stops import Setting, brightness, value_at
 
+_EXACT_STEPS = 1e-6
 _SNAP_STOPS = 0.05
 """How far a number may lie from a dial's exact or nominal value and still mean it: metadata is rounded."""
 
@@ -144,11 +145,19 @@ def _spell(setting: Setting, nominal: str) -> str:
     return nominal
 
 
+def _is_exact(setting: Setting, value: float) -> bool:
+    steps = brightness(setting, value) * 6  # sixths of a stop hold thirds, halves and whole stops
+    return abs(steps - round(steps)) < _EXACT_STEPS and round(steps) % 6 not in (1, 5)
+
+
 def snap(setting: Setting, value: float, step: Step = Step.THIRD) -> float:
     """The exact value of the dial step that `value` stands for.
 
-    Tries `step` first, then thirds, then halves; a number on none of them (1/16000, f/0.95) is returned unchanged.
+    Tries `step` first, then thirds, then halves; a number on none of them (1/16000, f/0.95) is returned unchanged, and
+    so is one that is the exact value of a step already.
     """
+    if _is_exact(setting, value):
+        return value
     for candidate in (step, Step.THIRD, Step.HALF):
         dial = Dial(setting, candidate)
         position = dial.position(value)
