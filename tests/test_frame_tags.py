@@ -24,6 +24,7 @@ def test_any_text_gives_plausible_values_or_none(tags: dict[str, str]) -> None:
     assert settings.aperture is None or 0.499 <= settings.aperture <= 128.1
     assert settings.iso is None or 1 <= settings.iso <= 10_000_000
     assert found.focal_mm is None or found.focal_mm > 0
+    assert found.pixel_um is None or 0.5 <= found.pixel_um <= 20
     assert 1 <= found.orientation <= 8
 
 
@@ -151,6 +152,43 @@ def test_text_is_trimmed_and_empty_text_is_unknown() -> None:
     }
     found = metadata_from(tags)
     assert (found.camera, found.lens, found.serial) == ("Harrow Q24", "Harrow 85 mm", None)
+
+
+def plane(across: str | None, down: str | None, unit: str | None) -> dict[str, str]:
+    """Entries about the focal plane, without those that are None."""
+    names = ("FocalPlaneXResolution", "FocalPlaneYResolution", "FocalPlaneResolutionUnit")
+    texts = zip(names, (across, down, unit), strict=True)
+    return {f"Exif.Photo.{name}": text for name, text in texts if text is not None}
+
+
+@pytest.mark.parametrize(
+    ("across", "down", "unit", "pitch_um"),
+    [
+        ("5080/1", "5080/1", "2", 5.0),
+        ("2000/1", "2000/1", "3", 5.0),
+        ("200/1", "200/1", "4", 5.0),
+        ("1/5", "1/5", "5", 5.0),
+        ("5080/1", None, "2", 5.0),
+        (None, "5080/1", "2", 5.0),
+        ("5080/1", "5080/1", None, 5.0),  # Exif's default unit is the inch
+        ("5080/1", "5000/1", "2", 5.0),
+        ("5080/1", "4000/1", "2", None),
+        ("5080/1", "0/1", "2", 5.0),
+        ("0/1", "0/0", "2", None),
+        ("-5080/1", None, "2", None),
+        ("5080/1", None, "1", None),
+        ("5080/1", None, "6", None),
+        ("5080/1", None, "", None),
+        ("1270/1", None, "2", 20.0),
+        ("1200/1", None, "2", None),
+        ("50800/1", None, "2", 0.5),
+        ("52000/1", None, "2", None),
+        (None, None, "2", None),
+    ],
+)
+def test_pixel_pitch(across: str | None, down: str | None, unit: str | None, pitch_um: float | None) -> None:
+    """Counts per inch, cm, mm or um give the pitch; unknown units, absurd pitches and unlike directions give none."""
+    assert metadata_from(plane(across, down, unit)).pixel_um == pytest.approx(pitch_um)
 
 
 @pytest.mark.parametrize(("text", "code"), [("6", 6), ("0", 1), ("9", 1), ("", 1)])

@@ -65,8 +65,10 @@ class Frame:
 class Metadata:
     """What the capture says of itself. None means unknown: missing, zero and absurd values all become None.
 
-    `settings` are nominal as read; `captured_at` carries a zone only if the camera recorded one. Text is as found in
-    the file: pass it through `text.display_name` before showing it. `orientation` is the Exif code 1 to 8.
+    `settings` are nominal as read; `captured_at` carries a zone only if the camera recorded one. `focal_35mm` is the
+    focal length that sees as much on a 36 mm wide sensor, `pixel_um` the distance from pixel to pixel in micrometres.
+    Text is as found in the file: pass it through `text.display_name` before showing it. `orientation` is the Exif code
+    1 to 8.
     """
 
     settings: Settings = field(default_factory=Settings)

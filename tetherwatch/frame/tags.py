@@ -1,7 +1,8 @@
 """Metadata entries, as text, become `Metadata`: the rules, without any file.
 
 Keys are exiv2's ("Exif.Photo.ExposureTime"), plus the bare names `isoSpeed`, `serialNumber` and `lensName` for what
-exiv2 found in the maker's own places. Source of codes and units: Exif 2.3 (CIPA DC-008).
+exiv2 found in the maker's own places. Source of codes and units: Exif 2.3 (CIPA DC-008); millimetre and micrometre as
+units of the focal plane are those of TIFF/EP (ISO 12234-2, from memory).
 """
 
 import math
@@ -32,6 +33,8 @@ BIAS_KEYS = ("Exif.Photo.ExposureBiasValue", "Exif.Image.ExposureBiasValue")
 FLASH_KEYS = ("Exif.Photo.Flash", "Exif.Image.Flash")
 FOCAL_KEYS = ("Exif.Photo.FocalLength", "Exif.Image.FocalLength")
 FOCAL_35MM_KEY = "Exif.Photo.FocalLengthIn35mmFilm"
+PITCH_KEYS = ("Exif.Photo.FocalPlaneXResolution", "Exif.Photo.FocalPlaneYResolution")
+PITCH_UNIT_KEY = "Exif.Photo.FocalPlaneResolutionUnit"
 LENS_KEYS = ("Exif.Photo.LensModel", "lensName", "Xmp.aux.Lens")
 CAMERA_KEYS = ("Exif.Image.Model", "Exif.Image.UniqueCameraModel", "Exif.Image.Make")
 SERIAL_KEYS = ("Exif.Photo.BodySerialNumber", "Exif.Image.CameraSerialNumber", "serialNumber", "Xmp.aux.SerialNumber")
@@ -52,6 +55,8 @@ KEYS = (
     *FLASH_KEYS,
     *FOCAL_KEYS,
     FOCAL_35MM_KEY,
+    *PITCH_KEYS,
+    PITCH_UNIT_KEY,
     *LENS_KEYS,
     *CAMERA_KEYS,
     *SERIAL_KEYS,
@@ -66,9 +71,16 @@ _SHUTTER_S = (1e-6, 86_400.0)
 _APERTURE = (0.5, 128.0)
 _ISO = (1.0, 10_000_000.0)
 _FOCAL_MM = (0.5, 20_000.0)
+_PITCH_UM = (0.5, 20.0)
 _BIAS_STOPS = (-20.0, 20.0)
 _ISO_OVERFLOW = 65535
 """What a 16-bit entry says of speeds too high for it."""
+
+_UNIT_UM = {2: 25_400.0, 3: 10_000.0, 4: 1000.0, 5: 1.0}
+"""Length of the units in which a focal plane is counted: inch, centimetre, millimetre, micrometre."""
+
+_PITCHES_AGREE = 1.1
+"""Rounded sensor sizes make the two directions of a square pixel differ by a percent or two."""
 
 _FLASH_FIRED, _NO_FLASH_UNIT = 0x01, 0x20
 _PROGRAMS: Mapping[int, Program] = {
@@ -95,6 +107,7 @@ def metadata_from(tags: Tags) -> Metadata:
         flash_fired=_flash(tags),
         focal_mm=_first(tags, FOCAL_KEYS, _FOCAL_MM),
         focal_35mm=_first(tags, (FOCAL_35MM_KEY,), _FOCAL_MM),
+        pixel_um=_pitch(tags),
         lens=_first_text(tags, LENS_KEYS),
         camera=_first_text(tags, CAMERA_KEYS),
         serial=_first_text(tags, SERIAL_KEYS),
@@ -162,6 +175,16 @@ def _flash(tags: Tags) -> bool | None:
     if code is None or code & _NO_FLASH_UNIT:
         return None
     return bool(code & _FLASH_FIRED)
+
+
+def _pitch(tags: Tags) -> float | None:
+    """Pixel pitch in micrometres; None too where the two directions disagree, for then one of them is wrong."""
+    counts = [value for key in PITCH_KEYS if (value := number(tags.get(key, ""))) is not None and value > 0]
+    unit_um = _UNIT_UM.get(int(number(tags.get(PITCH_UNIT_KEY, "2")) or 0))
+    if not counts or unit_um is None or max(counts) > _PITCHES_AGREE * min(counts):
+        return None
+    pitch_um = unit_um / counts[0]
+    return pitch_um if _PITCH_UM[0] <= pitch_um <= _PITCH_UM[1] else None
 
 
 def _orientation(tags: Tags) -> int:

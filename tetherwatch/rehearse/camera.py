@@ -28,8 +28,9 @@ _BAND = 64
 class Camera:
     """A camera body with its lens.
 
-    `response` is what the sensor records of a neutral object in r, g, b. Read noise has a part before the amplifier
-    (electrons) and one after it (codes). Full well and saturation code coincide at ISO 100; any ISO can be set.
+    `sensor_mm` is the width of the sensor, `response` what it records of a neutral object in r, g, b. Read noise has a
+    part before the amplifier (electrons) and one after it (codes). Full well and saturation code coincide at ISO 100;
+    any ISO can be set.
     """
 
     make: str = "Harrow"
@@ -37,6 +38,7 @@ class Camera:
     serial: str = "HQ-204417"
     lens: str = "Harrow 85mm F1.8"
     focal_mm: int = 85
+    sensor_mm: float = 36.0
     full_well_e: float = 60_000.0
     early_noise_e: float = 2.4
     late_noise_dn: float = 1.1

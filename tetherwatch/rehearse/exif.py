@@ -9,14 +9,19 @@ from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
 from tetherwatch.rehearse.camera import Camera
 
 _LARGEST_SHORT = 65535
+_PER_CENTIMETRE = "3"
+_FULL_WIDTH_MM = 36.0
 _FIRED = "1"
 _FLASH_OFF = "16"
 
 
 def capture_tags(
-    camera: Camera, settings: Settings, step: Step, captured_at: datetime, flash_asked: bool
+    camera: Camera, settings: Settings, step: Step, captured_at: datetime, flash_asked: bool, columns: int
 ) -> dict[str, str]:
-    """Tags of a capture made by hand. The flash tag says that the flash was asked to fire: a camera knows no more."""
+    """Tags of a capture made by hand, `columns` pixels wide.
+
+    The flash tag says that the flash was asked to fire: a camera knows no more.
+    """
     nominal = _nominal(settings, step)
     iso = int(nominal[Setting.ISO])
     return {
@@ -31,11 +36,12 @@ def capture_tags(
         "Exif.Photo.ExposureBiasValue": "0/1",
         "Exif.Photo.Flash": _FIRED if flash_asked else _FLASH_OFF,
         "Exif.Photo.FocalLength": f"{camera.focal_mm}/1",
-        "Exif.Photo.FocalLengthIn35mmFilm": str(camera.focal_mm),
+        "Exif.Photo.FocalLengthIn35mmFilm": str(round(camera.focal_mm * _FULL_WIDTH_MM / camera.sensor_mm)),
         "Exif.Photo.ExposureMode": "1",
         "Exif.Photo.WhiteBalance": "1",
         "Exif.Photo.BodySerialNumber": camera.serial,
         "Exif.Photo.LensModel": camera.lens,
+        **_focal_plane_tags(camera, columns),
         **_time_tags(captured_at),
     }
 
@@ -48,6 +54,16 @@ def _nominal(settings: Settings, step: Step) -> dict[Setting, Fraction]:
 
 def _ratio(value: Fraction) -> str:
     return f"{value.numerator}/{value.denominator}"
+
+
+def _focal_plane_tags(camera: Camera, columns: int) -> dict[str, str]:
+    """Pixels per centimetre of the sensor; they are square."""
+    count = _ratio(Fraction(10 * columns / camera.sensor_mm).limit_denominator(1000))
+    return {
+        "Exif.Photo.FocalPlaneXResolution": count,
+        "Exif.Photo.FocalPlaneYResolution": count,
+        "Exif.Photo.FocalPlaneResolutionUnit": _PER_CENTIMETRE,
+    }
 
 
 def _time_tags(moment: datetime) -> dict[str, str]:

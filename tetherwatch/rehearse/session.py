@@ -132,7 +132,7 @@ def _truth(shot: _Shot, options: Options, camera: Camera, cells: Cells, rng: np.
 
 def _write(folder: Path, shot: _Shot, mosaic: NDArray[np.uint16], options: Options, camera: Camera) -> None:
     flash_asked = shot.light.kind != "continuous"
-    tags = capture_tags(camera, shot.settings, options.step, shot.captured_at, flash_asked)
+    tags = capture_tags(camera, shot.settings, options.step, shot.captured_at, flash_asked, mosaic.shape[1])
     if options.files != "dng":
         write_jpeg(folder / f"{shot.name}.JPG", mosaic, camera, tags)
     if options.files != "jpeg":
