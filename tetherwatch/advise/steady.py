@@ -1,22 +1,24 @@
 """One odd frame moves nothing: where the light is suddenly gone, the frame is to be shot again first."""
 
-from tetherwatch.advise.records import Call, Plan
+from collections.abc import Sequence
+
+from tetherwatch.advise.records import Call, Plan, Shot
 from tetherwatch.advise.words import stops_text
 from tetherwatch.exposure.stops import Setting
-from tetherwatch.meter.records import Reading
 
 MISFIRE_STOPS = 1.0
 """A flash that fires is repeatable to about a tenth of a stop, so a frame this much darker had no flash, or had it
 blocked (common practice, no source)."""
 
 
-def odd_frame(plan: Plan, before: Reading | None, reading: Reading, asked: Call | None = None) -> Call | None:
+def odd_frame(plan: Plan, history: Sequence[Shot], shot: Shot, asked: Call | None = None) -> Call | None:
     """A `check` call if this frame lost its light against the one before it; None otherwise.
 
     Light values are compared, so it does not matter whether the settings changed. `asked` is the call of the frame
     before: light that it asked to be taken away is not lost. A second dark frame in a row is no longer odd: it is
     called like any other. None under continuous light, and where a setting is unknown.
     """
+    before, reading = history[-1].reading if history else None, shot.reading
     if plan.light == "continuous" or before is None or before.light_value is None or reading.light_value is None:
         return None
     lost = before.light_value - reading.light_value

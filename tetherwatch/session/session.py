@@ -1,16 +1,16 @@
 """The session: takes what the watch hands on, numbers the frames and adds the calls."""
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 from tetherwatch.advise.call import make_call
 from tetherwatch.advise.locks import locked_at, unlocked
-from tetherwatch.advise.records import Call, Plan
+from tetherwatch.advise.records import Call, Plan, Shot
 from tetherwatch.advise.steady import odd_frame
-from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import Setting
-from tetherwatch.meter.records import Reading
 from tetherwatch.session.records import FrameRecord, SessionView
 from tetherwatch.watch.records import Capture, Health, Metered, Problem, WatchEvent
 
@@ -18,6 +18,9 @@ KEPT_FRAMES = 200
 """Frames a screen may look back on; work per frame does not grow with the session."""
 
 KEPT_PROBLEMS = 50
+
+LOOK_BACK = 24
+"""Frames before a new one that its call may be judged by."""
 
 SessionEvent = FrameRecord | Problem | Health
 
@@ -103,9 +106,8 @@ class Session:
 
     def _called_again(self, record: FrameRecord) -> FrameRecord:
         offset = record.reading.level_stops - self._plan.aim.from_grey_stops
-        reading = replace(record.reading, offset_stops=offset)
-        call = self._call(record.metadata.settings, reading, self._before(len(self._frames) - 1))
-        return replace(record, reading=reading, call=call)
+        record = replace(record, reading=replace(record.reading, offset_stops=offset))
+        return replace(record, call=self._call(record, len(self._frames) - 1))
 
     def _take_metered(self, event: Metered) -> FrameRecord:
         place = self._place_of(event) if event.replaces else None
@@ -133,9 +135,6 @@ class Session:
             place -= 1
         return place
 
-    def _before(self, place: int) -> FrameRecord | None:
-        return self._frames[place - 1] if place else None
-
     def _record(self, event: Metered, number: int, place: int) -> FrameRecord:
         return FrameRecord(
             number=number,
@@ -143,13 +142,29 @@ class Session:
             metadata=event.metadata,
             reading=event.reading,
             thumbnail=event.thumbnail,
-            call=self._call(event.metadata.settings, event.reading, self._before(place)),
+            call=self._call(event, place),
             notes=event.notes,
         )
 
-    def _call(self, settings: Settings, reading: Reading, before: FrameRecord | None) -> Call:
-        odd = odd_frame(self._plan, before.reading, reading, before.call) if before else None
-        return odd or make_call(self._plan, settings, reading)
+    def _call(self, frame: Metered | FrameRecord, place: int) -> Call:
+        before = self._frames[max(0, place - LOOK_BACK) : place]
+        *history, shot = _shots([*before, frame])
+        odd = odd_frame(self._plan, history, shot, before[-1].call if before else None)
+        return odd or make_call(self._plan, frame.metadata.settings, frame.reading)
+
+
+def _shots(frames: Sequence[Metered | FrameRecord]) -> list[Shot]:
+    """Frames as the rules see them, timed by the camera if it timed them all, else by their arrival."""
+    moments = [frame.metadata.captured_at for frame in frames]
+    times = [_seconds(moment) for moment in moments if moment is not None]
+    if len(times) < len(frames):
+        times = [frame.capture.arrived_at for frame in frames]
+    return [Shot(frame.metadata, frame.reading, time_s) for frame, time_s in zip(frames, times, strict=True)]
+
+
+def _seconds(moment: datetime) -> float:
+    """By the clock on the camera: a `timestamp` would need its zone, and fails for absurd years on some systems."""
+    return (moment.replace(tzinfo=None) - datetime(1970, 1, 1)).total_seconds()
 
 
 def _arrival(capture: Capture) -> tuple[float, int]:
