@@ -1,5 +1,7 @@
 """Levers: the nearest dial position, room, and what would give more."""
 
+from dataclasses import replace
+
 import pytest
 from advise_records import GOOD, cases
 from hypothesis import given
@@ -8,7 +10,7 @@ from hypothesis import strategies as st
 from tetherwatch.advise.levers import Move, best_move, first_move, has_room, room, rounded_move, worth_unlocking
 from tetherwatch.advise.locks import unlocked
 from tetherwatch.advise.planfile import parse_plan
-from tetherwatch.advise.records import Allowed, Plan
+from tetherwatch.advise.records import Allowed, Knowledge, Plan
 from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
@@ -48,7 +50,7 @@ def test_room_runs_the_other_way_for_f_numbers() -> None:
 )
 def test_the_nearest_position_is_taken(step: Step, needed: float, to: float, stops: float) -> None:
     """The position inside the range that comes closest; halfway between two, the smaller move."""
-    move = best_move(ISO, 400.0, step, needed)
+    move = best_move(replace(PLAN, step=step), ISO, 400.0, needed)
     assert move is not None
     assert (move.value, move.stops) == (pytest.approx(to, rel=1e-4), pytest.approx(stops))
 
@@ -56,38 +58,48 @@ def test_the_nearest_position_is_taken(step: Step, needed: float, to: float, sto
 @pytest.mark.parametrize(("value", "needed"), [(400.0, 0.16), (400.0, 0.0), (3200.0, 2.0), (100.0, -2.0)])
 def test_no_move_where_none_comes_closer(value: float, needed: float) -> None:
     """Less than half a step, and beyond a limit, a setting stays."""
-    assert best_move(ISO, value, Step.THIRD, needed) is None
+    assert best_move(PLAN, ISO, value, needed) is None
 
 
 def test_a_setting_between_positions_moves_onto_the_dial() -> None:
     """From a third-stop value a full-stop camera moves to its own positions."""
-    move = best_move(ISO, 100 * 2 ** (1 / 3), Step.FULL, 1.0)
+    move = best_move(replace(PLAN, step=Step.FULL), ISO, 100 * 2 ** (1 / 3), 1.0)
     assert move is not None
     assert (move.value, move.stops) == (200.0, pytest.approx(2 / 3))
 
 
 @pytest.mark.parametrize(
-    ("step", "needed", "stops"),
-    [(0.1, 1.234, 1.2), (0.1, -0.05, None), (0.1, -0.06, -0.1), (1.0, 1.5, 1.0), (1.0, -1.5, -1.0), (1.0, 0.5, None)],
+    ("setting", "needed", "stops"),
+    [
+        (Setting.LIGHT, 1.234, 1.2),
+        (Setting.LIGHT, -0.05, None),
+        (Setting.LIGHT, -0.06, -0.1),
+        (Setting.ISO, 1.5, 1.0),
+        (Setting.ISO, -1.5, -1.0),
+        (Setting.ISO, 0.5, None),
+    ],
 )
-def test_what_has_no_known_value_moves_in_whole_steps(step: float, needed: float, stops: float | None) -> None:
-    """Light, and a setting the capture hides; halfway between two steps, the smaller move."""
-    move = rounded_move(Setting.LIGHT, step, needed)
+def test_what_has_no_known_value_moves_in_whole_steps(setting: Setting, needed: float, stops: float | None) -> None:
+    """Light in tenths, and a setting the capture hides in dial steps; halfway between two, the smaller move."""
+    move = rounded_move(replace(PLAN, step=Step.FULL), setting, needed)
     assert (move and move.stops) == (None if stops is None else pytest.approx(stops))
 
 
 def test_a_move_is_applied_to_its_setting_only() -> None:
     """Light and unknown settings leave the camera's settings as they are."""
-    assert Move(Setting.ISO, 800.0, 1.0).applied(NOW) == Settings(2.0**-8, 2.0**1.5, 800.0)
-    assert Move(Setting.LIGHT, None, 1.0).applied(NOW) == NOW
+    known = Knowledge(power=0.25)
+    changed = Settings(2.0**-8, 2.0**1.5, 800.0)
+    assert Move(Setting.ISO, 800.0, 1.0, 1.0).applied(NOW, known) == (changed, known)
+    assert Move(Setting.LIGHT, None, 1.0, 1.0).applied(NOW, known) == (NOW, known)
+    assert Move(Setting.LIGHT, 0.5, 1.0, 1.0).applied(NOW, known) == (NOW, Knowledge(power=0.5))
 
 
 def test_levers_are_tried_in_order() -> None:
     """The first one that comes closer moves; one without room is passed over."""
-    assert first_move(PLAN, NOW, 1.0) == Move(Setting.ISO, 800.0, 1.0)
-    assert first_move(PLAN, NOW, -1.0) == Move(Setting.ISO, 200.0, -1.0)
+    assert first_move(PLAN, NOW, 1.0) == Move(Setting.ISO, 800.0, 1.0, 1.0)
+    assert first_move(PLAN, NOW, -1.0) == Move(Setting.ISO, 200.0, -1.0, -1.0)
     at_base = NOW.with_value(Setting.ISO, 100.0)
-    assert first_move(PLAN, at_base, -1.0) == Move(Setting.SHUTTER, 2.0**-9, -1.0)
+    assert first_move(PLAN, at_base, -1.0) == Move(Setting.SHUTTER, 2.0**-9, -1.0, -1.0)
     assert first_move(PLAN, NOW.with_value(Setting.ISO, 3200.0), 1.0) is None
 
 
@@ -96,7 +108,7 @@ def test_an_unknown_setting_counts_as_having_room() -> None:
     known = NOW.with_value(Setting.ISO, 3200.0)
     assert not has_room(PLAN, known, 1.0)
     assert has_room(PLAN, Settings(2.0**-8, 2.0**1.5, None), 1.0)
-    assert first_move(PLAN, Settings(2.0**-8, 2.0**1.5, None), 1.0) == Move(Setting.ISO, None, 1.0)
+    assert first_move(PLAN, Settings(2.0**-8, 2.0**1.5, None), 1.0) == Move(Setting.ISO, None, 1.0, 1.0)
 
 
 @given(cases(), st.sampled_from([-1.0, 1.0]))

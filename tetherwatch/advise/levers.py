@@ -1,19 +1,22 @@
-"""Levers: how far a setting may go, and the dial position that comes closest to what is needed."""
+"""Levers: how far a setting may go, and the position that comes closest to what is needed."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
+from tetherwatch.advise.effects import steered_by
 from tetherwatch.advise.locks import unlocked
-from tetherwatch.advise.records import Allowed, Plan
+from tetherwatch.advise.power import LIGHT_STEP
+from tetherwatch.advise.records import NOTHING_KNOWN, Allowed, Knowledge, Plan
 from tetherwatch.exposure.dial import Dial, Step
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
+from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness, value_at
 
 EPSILON = 1e-6
 """Stops below which two brightnesses are the same."""
 
-LIGHT_STEP = 0.1
-"""Stops: what the power controls and hand meters of the trade resolve (common practice)."""
+MOST_COMPENSATION = 3.0
+"""Stops of exposure compensation that any camera offers (common practice; some offer 5)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,19 +34,27 @@ class Room:
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """A possible move: the new value (None for light, or where the present one is unknown) and its stops."""
+    """A possible move: the new value (None where the present one is unknown), its stops, and where it starts.
+
+    `reckoned` is the change of level it was chosen by: less than `stops` where the lever acts on a part of the light.
+    """
 
     setting: Setting
     value: float | None
     stops: float
+    reckoned: float
 
-    def applied(self, settings: Settings) -> Settings:
-        """The camera's settings once the move is made; an unknown one stays unknown."""
-        return settings if self.value is None else settings.with_value(self.setting, self.value)
+    def applied(self, settings: Settings, knowledge: Knowledge) -> tuple[Settings, Knowledge]:
+        """Settings and light once the move is made; an unknown value stays unknown."""
+        if self.value is None:
+            return settings, knowledge
+        if self.setting in CAMERA_SETTINGS:
+            return settings.with_value(self.setting, self.value), knowledge
+        return settings, knowledge.after(self.setting, self.value)
 
 
 def room(allowed: Allowed, value: float) -> Room:
-    """Room left on a setting that stands at `value` (seconds, f-number or ISO)."""
+    """Room left on a setting that stands at `value` (seconds, f-number, ISO, or part of full power)."""
     here = brightness(allowed.setting, value)
     return Room(
         darker=here - brightness(allowed.setting, allowed.darkest),
@@ -51,15 +62,29 @@ def room(allowed: Allowed, value: float) -> Room:
     )
 
 
-def first_move(plan: Plan, settings: Settings, needed: float) -> Move | None:
-    """The move of the first lever in the plan's order that comes closer to `needed` stops; None if none does."""
-    moves = (_lever_move(plan, settings, setting, needed) for setting in plan.levers(needed))
+def present_value(settings: Settings, knowledge: Knowledge, setting: Setting) -> float | None:
+    """Where a setting stands; None if that is not known."""
+    if setting is Setting.LIGHT:
+        return knowledge.power
+    return knowledge.bias_stops if setting is Setting.COMPENSATION else settings.get(setting)
+
+
+def order(plan: Plan, knowledge: Knowledge, needed: float) -> tuple[Setting, ...]:
+    """The levers to spend, first to last. A camera that sets its exposure by itself obeys compensation only."""
+    return (Setting.COMPENSATION,) if knowledge.automatic else plan.levers(needed)
+
+
+def first_move(plan: Plan, settings: Settings, needed: float, knowledge: Knowledge = NOTHING_KNOWN) -> Move | None:
+    """The move of the first lever in the order that comes closer to `needed` stops; None if none does."""
+    moves = (_lever_move(plan, settings, setting, needed, knowledge) for setting in order(plan, knowledge, needed))
     return next((move for move in moves if move is not None), None)
 
 
-def has_room(plan: Plan, settings: Settings, needed: float) -> bool:
-    """Whether any lever can still move towards `needed` stops; light and settings that are not known always can."""
-    return any(_lever_has_room(plan, settings, setting, needed) for setting in plan.levers(needed))
+def has_room(plan: Plan, settings: Settings, needed: float, knowledge: Knowledge = NOTHING_KNOWN) -> bool:
+    """Whether any lever can still move towards `needed` stops; levers whose place is not known always can."""
+    return any(
+        _lever_has_room(plan, settings, setting, needed, knowledge) for setting in order(plan, knowledge, needed)
+    )
 
 
 def worth_unlocking(plan: Plan, settings: Settings, needed: float) -> tuple[Setting, ...]:
@@ -69,49 +94,76 @@ def worth_unlocking(plan: Plan, settings: Settings, needed: float) -> tuple[Sett
     return tuple(
         setting
         for setting, free in freed
-        if setting in free.levers(needed) and _lever_has_room(free, settings, setting, needed)
+        if setting in free.levers(needed) and _lever_has_room(free, settings, setting, needed, NOTHING_KNOWN)
     )
 
 
-def _lever_has_room(plan: Plan, settings: Settings, setting: Setting, needed: float) -> bool:
-    value = None if setting is Setting.LIGHT else settings.get(setting)
-    if value is None:
-        return True
-    moves = _dial_moves(plan.allowed(setting), value, plan.step)
-    return any(move * math.copysign(1.0, needed) > EPSILON for _, move in moves)
-
-
-def _lever_move(plan: Plan, settings: Settings, setting: Setting, needed: float) -> Move | None:
-    if setting is Setting.LIGHT:
-        return rounded_move(setting, LIGHT_STEP, needed)
-    value = settings.get(setting)
-    if value is None:
-        return rounded_move(setting, plan.step.stops, needed)
-    return best_move(plan.allowed(setting), value, plan.step, needed)
-
-
-def best_move(allowed: Allowed, value: float, step: Step, needed: float) -> Move | None:
-    """The dial position inside the range that comes closest to `needed` stops from `value`, if any comes closer.
+def best_move(
+    plan: Plan, allowed: Allowed, value: float, needed: float, knowledge: Knowledge = NOTHING_KNOWN
+) -> Move | None:
+    """The position inside the range whose effect comes closest to `needed` stops from `value`, if any comes closer.
 
     Ties go to the smaller move.
     """
-    moves = _dial_moves(allowed, value, step)
-    best = min(moves, key=lambda move: (round(abs(needed - move[1]), 9), abs(move[1])), default=(value, 0.0))
-    return Move(allowed.setting, *best) if abs(needed - best[1]) < abs(needed) - EPSILON else None
+    moves = [
+        Move(allowed.setting, there, stops, steered_by(plan, allowed.setting, stops, knowledge))
+        for there, stops in _positions(allowed, value, plan.step)
+    ]
+    best = min(moves, key=lambda move: (round(abs(needed - move.reckoned), 9), abs(move.stops)), default=None)
+    return best if best is not None and abs(needed - best.reckoned) < abs(needed) - EPSILON else None
 
 
-def rounded_move(setting: Setting, step: float, needed: float) -> Move | None:
+def rounded_move(plan: Plan, setting: Setting, needed: float, knowledge: Knowledge = NOTHING_KNOWN) -> Move | None:
     """A move in whole steps of a lever whose present value is not known: light, or a setting the capture hides.
 
     Ties go to the smaller move.
     """
+    step = LIGHT_STEP if setting is Setting.LIGHT else plan.step.stops
     steps = math.ceil(abs(needed) / step - 0.5 - EPSILON)
-    return Move(setting, None, math.copysign(steps * step, needed)) if steps > 0 else None
+    if steps <= 0:
+        return None
+    stops = math.copysign(steps * step, needed)
+    return Move(setting, None, stops, steered_by(plan, setting, stops, knowledge))
 
 
-def _dial_moves(allowed: Allowed, value: float, step: Step) -> list[tuple[float, float]]:
-    """The dial's values inside the range, each with its stops from `value`."""
-    here, left, dial = brightness(allowed.setting, value), room(allowed, value), Dial(allowed.setting, step)
-    values = map(dial.value, dial.positions)
-    moves = [(there, brightness(allowed.setting, there) - here) for there in values]
-    return [(there, move) for there, move in moves if -left.darker - EPSILON <= move <= left.brighter + EPSILON]
+def _range(plan: Plan, setting: Setting) -> Allowed | None:
+    if setting is Setting.LIGHT:
+        return plan.power
+    if setting is Setting.COMPENSATION:
+        return Allowed(setting, darkest=-MOST_COMPENSATION, brightest=MOST_COMPENSATION, start=0.0)
+    return plan.allowed(setting)
+
+
+def _lever_has_room(plan: Plan, settings: Settings, setting: Setting, needed: float, knowledge: Knowledge) -> bool:
+    value, allowed = present_value(settings, knowledge, setting), _range(plan, setting)
+    if value is None or allowed is None:
+        return True
+    return any(stops * math.copysign(1.0, needed) > EPSILON for _, stops in _positions(allowed, value, plan.step))
+
+
+def _lever_move(plan: Plan, settings: Settings, setting: Setting, needed: float, knowledge: Knowledge) -> Move | None:
+    value, allowed = present_value(settings, knowledge, setting), _range(plan, setting)
+    if value is None or allowed is None:
+        return rounded_move(plan, setting, needed, knowledge)
+    return best_move(plan, allowed, value, needed, knowledge)
+
+
+def _positions(allowed: Allowed, value: float, step: Step) -> Iterator[tuple[float, float]]:
+    """The values inside the range, each with its stops from `value`."""
+    here, left = brightness(allowed.setting, value), room(allowed, value)
+    for there in _values(allowed, step):
+        stops = brightness(allowed.setting, there) - here
+        if -left.darker - EPSILON <= stops <= left.brighter + EPSILON:
+            yield there, stops
+
+
+def _values(allowed: Allowed, step: Step) -> Iterator[float]:
+    """Everywhere a lever can stand: the dial of a camera setting, steps of a light or of compensation."""
+    if allowed.setting in CAMERA_SETTINGS:
+        dial = Dial(allowed.setting, step)
+        yield from map(dial.value, dial.positions)
+        return
+    fine = LIGHT_STEP if allowed.setting is Setting.LIGHT else step.stops
+    low, high = brightness(allowed.setting, allowed.darkest), brightness(allowed.setting, allowed.brightest)
+    for position in range(math.ceil(low / fine - EPSILON), math.floor(high / fine + EPSILON) + 1):
+        yield value_at(allowed.setting, position * fine)

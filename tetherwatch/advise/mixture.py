@@ -40,14 +40,6 @@ def level_after(ambient: float, shutter_stops: float) -> float:
     return math.log2(max((1 - ambient) + ambient * 2.0**shutter_stops, 2.0**-20))
 
 
-def shutter_for(ambient: float, needed_stops: float) -> float:
-    """How far the shutter must move for a change of level; infinite where no move gives it. Inverse of `level_after`."""
-    left = (2.0**needed_stops - (1 - ambient)) / ambient if ambient > 0 else 0.0
-    if left <= 0:
-        return math.copysign(math.inf, needed_stops)
-    return math.log2(left)
-
-
 def moved_alone(before: Settings, after: Settings) -> tuple[Setting, float] | None:
     """The one camera setting that differs and its stops; None if none does, several do, or one is unknown."""
     if before.brightness_stops is None or after.brightness_stops is None:

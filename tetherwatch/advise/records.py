@@ -116,12 +116,25 @@ class Knowledge:
 
     `ambient`: the part of the light that the shutter acts on, 0 (all flash) to 1 (all continuous), at the settings of
     the capture. `power`: where the light's own power stands, as a part of full power. `program`: what the camera sets
-    by itself.
+    by itself. `bias_stops`: its exposure compensation.
     """
 
     ambient: Estimate | None = None
     power: float | None = None
     program: Program | None = None
+    bias_stops: float | None = None
+
+    @property
+    def automatic(self) -> bool:
+        """Whether the camera sets its exposure by itself, so that only compensation moves it."""
+        return self.program not in (None, "manual", "other")
+
+    def after(self, setting: Setting, value: float) -> "Knowledge":
+        """What is known once the light's power or the compensation was moved to `value`."""
+        return replace(self, power=value) if setting is Setting.LIGHT else replace(self, bias_stops=value)
+
+
+NOTHING_KNOWN = Knowledge()
 
 
 @dataclass(frozen=True, slots=True)

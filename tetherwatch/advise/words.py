@@ -1,13 +1,20 @@
 """The sentences of a call, in the trade's words."""
 
-from tetherwatch.advise.levers import worth_unlocking
-from tetherwatch.advise.records import Plan
+from tetherwatch.advise.levers import Move, worth_unlocking
+from tetherwatch.advise.power import distance_factor
+from tetherwatch.advise.records import Estimate, Knowledge, Plan
 from tetherwatch.exposure.dial import label
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.exposure.stops import Setting
-from tetherwatch.meter.records import Reading
+from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
+from tetherwatch.meter.records import BINS_PER_STOP, Reading
 
-_NAMES = {Setting.SHUTTER: "shutter", Setting.APERTURE: "aperture", Setting.ISO: "ISO", Setting.LIGHT: "light"}
+_NAMES = {
+    Setting.SHUTTER: "shutter",
+    Setting.APERTURE: "aperture",
+    Setting.ISO: "ISO",
+    Setting.LIGHT: "light",
+    Setting.COMPENSATION: "compensation",
+}
 _AREAS = {"face": "the face", "card": "the card", "box": "the metered box", "frame": "the frame"}
 
 
@@ -47,19 +54,67 @@ def stray(plan: Plan, setting: Setting, value: float, limit: float) -> str:
     return f"{name(setting)} is at {here}, the plan {held} {there}: set it back, or {way_out}"
 
 
-def unsaid(plan: Plan, setting: Setting, needed: float) -> str:
+def automatic(knowledge: Knowledge) -> str | None:
+    """That the camera is not in manual, so that the call is one for its compensation."""
+    if not knowledge.automatic:
+        return None
+    return f"the camera is on {knowledge.program}, so this is exposure compensation"
+
+
+def partly(plan: Plan, setting: Setting, gives: Estimate, stops: float, knowledge: Knowledge) -> str | None:
+    """How much of a move mixed light lets through."""
+    if plan.light != "mixed" or setting not in (Setting.SHUTTER, Setting.LIGHT):
+        return None
+    if knowledge.ambient is None:
+        other = "flash" if setting is Setting.SHUTTER else "room light"
+        return f"how much of the light is {other} is not known yet: the picture moves by {abs(stops):.1f} stops at most"
+    return f"in this mixed light the picture moves by {abs(gives.value):.2f} ±{gives.uncertainty:.2f} stops"
+
+
+def by_distance(plan: Plan, move: Move) -> str | None:
+    """How a lamp without a dial gives the stops: by its distance (inverse square law)."""
+    if move.setting is not Setting.LIGHT or plan.light == "flash" or plan.power is not None:
+        return None
+    return f"dim it or move it: a small lamp to {distance_factor(move.stops):.2f} times its distance"
+
+
+def unsaid(plan: Plan, setting: Setting, needed: float) -> str | None:
     """That the present value is unknown, and the limit that could therefore not be minded."""
+    if setting not in CAMERA_SETTINGS:
+        return None
     allowed = plan.allowed(setting)
     limit = label(setting, allowed.brightest if needed > 0 else allowed.darkest, plan.step)
     return f"the capture does not say where the {name(setting)} stands: go no further than {limit}"
 
 
-def clipping(plan: Plan, percent: float, will: bool) -> str | None:
-    """What is or will be clipped, where that is more than the plan's limit."""
+def clipping(plan: Plan, percent: float) -> str | None:
+    """What is clipped, where that is more than the plan's limit."""
     limit = plan.aim.clip_limit_percent
     if percent <= limit:
         return None
-    return f"{percent:.1f} % of the metered area {'will clip' if will else 'is clipped'} (limit {limit:g} %)"
+    return f"{percent:.1f} % of the metered area is clipped (limit {limit:g} %)"
+
+
+def conflict(plan: Plan, reading: Reading, change_stops: float) -> str | None:
+    """That the aim asks for more than the highlights of the metered area allow: by how much, and the choices."""
+    limit, percent = plan.aim.clip_limit_percent, _clipped(reading, change_stops)
+    if change_stops <= 0 or percent <= limit:
+        return None
+    fits = _stops_below_limit(reading, limit, change_stops)
+    return (
+        f"{percent:.1f} % of the metered area will clip (limit {limit:g} %), {fits:.1f} of {change_stops:.1f} stops "
+        "fit: accept it, add fill light, or keep the highlights and lift later"
+    )
+
+
+def _clipped(reading: Reading, change_stops: float) -> float:
+    return max(tones.clipped_percent_after(change_stops) for tones in reading.area_tones)
+
+
+def _stops_below_limit(reading: Reading, limit: float, most: float) -> float:
+    """The greatest change that keeps the area's clipping within the limit, to a bin of the histogram."""
+    steps = range(int(most * BINS_PER_STOP), 0, -1)
+    return next((step / BINS_PER_STOP for step in steps if _clipped(reading, step / BINS_PER_STOP) <= limit), 0.0)
 
 
 def remaining(plan: Plan, settings: Settings, left: float, then: Setting | None) -> str:

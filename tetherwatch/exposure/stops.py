@@ -7,6 +7,7 @@ Throughout the package a setting is also expressed as its *brightness* in stops:
     aperture  -2 log2(N)            = -Av
     iso       log2(S / 100)         = Sv - 5
     light     log2(part of full power)
+    compensation, which is stated in stops, as it is
 """
 
 import math
@@ -20,12 +21,14 @@ BASE_ISO = 100.0
 
 
 class Setting(str, Enum):
-    """What a call may move. `LIGHT` is the lamp itself: power, dimmer or distance."""
+    """What a call may move. `LIGHT` is the lamp itself: power, dimmer or distance; `COMPENSATION` is exposure
+    compensation, for a camera that sets its exposure by itself."""
 
     SHUTTER = "shutter"
     APERTURE = "aperture"
     ISO = "iso"
     LIGHT = "light"
+    COMPENSATION = "compensation"
 
 
 CAMERA_SETTINGS = (Setting.SHUTTER, Setting.APERTURE, Setting.ISO)
@@ -68,7 +71,9 @@ def brightness(setting: Setting, value: float) -> float:
         return -aperture_value(value)
     if setting is Setting.ISO:
         return math.log2(_positive("iso", value) / BASE_ISO)
-    return math.log2(_positive("power", value))
+    if setting is Setting.LIGHT:
+        return math.log2(_positive("power", value))
+    return value
 
 
 def value_at(setting: Setting, stops: float) -> float:
@@ -79,4 +84,4 @@ def value_at(setting: Setting, stops: float) -> float:
         return float(2.0 ** (-stops / 2))
     if setting is Setting.ISO:
         return float(BASE_ISO * 2.0**stops)
-    return float(2.0**stops)
+    return float(2.0**stops) if setting is Setting.LIGHT else stops
