@@ -67,7 +67,7 @@ def partly(plan: Plan, setting: Setting, gives: Estimate, stops: float, knowledg
         return None
     if knowledge.ambient is None:
         other = "flash" if setting is Setting.SHUTTER else "room light"
-        return f"how much of the light is {other} is not known yet: the picture moves by {abs(stops):.1f} stops at most"
+        return f"how much of it is {other} is not known yet, so at most {abs(stops):.1f} stops will show"
     return f"in this mixed light the picture moves by {abs(gives.value):.2f} ±{gives.uncertainty:.2f} stops"
 
 
