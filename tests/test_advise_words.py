@@ -122,7 +122,7 @@ def test_clauses_that_are_not_there_leave_no_trace() -> None:
 
 @given(cases())
 def test_a_reason_is_one_plain_sentence(case: tuple[Plan, Settings, Reading]) -> None:
-    """It starts with a capital, ends with its only full stop, fits four short lines, and holds no sign or word of code."""
+    """It starts with a capital, ends with its only full stop, fits four short lines, and holds no word of code."""
     reason = make_call(*case).reason
     assert re.fullmatch(r"[A-Z].*[\w)]\.", reason)
     assert ". " not in reason and len(reason) < 320
