@@ -53,10 +53,15 @@ READING_KEYS = {
     "headroom_stops": NUMBER,
     "light_value": (*NUMBER, NOTHING),
 }
-PREDICTED_KEYS = {"offset_stops": NUMBER, "clipped_percent": NUMBER}
+PREDICTED_KEYS = {
+    "offset_stops": NUMBER,
+    "uncertainty_stops": NUMBER,
+    "clipped_percent": NUMBER,
+    "clipped_percent_by_channel": dict,
+}
 CALL_KEYS = {
     "kind": ("brighter", "darker", "hold", "check", "blocked"),
-    "setting": ("shutter", "aperture", "iso", "light", None),
+    "setting": ("shutter", "aperture", "iso", "light", "compensation", None),
     "from": (TEXT, NOTHING),
     "to": (TEXT, NOTHING),
     "move_stops": NUMBER,
@@ -80,7 +85,27 @@ FRAME_KEYS = {
 }
 PROBLEM_KEYS = {"event": ("problem",), "file": TEXT, "problem": TEXT, "advice": TEXT}
 FOLDER_KEYS = {"event": ("folder",), "folder": TEXT, "state": ("away", "back"), "mode": ("events", "polling")}
-PLAN_KEYS = {"event": ("warning",), "kind": ("plan",), "reason": TEXT}
+PLAN_KEYS = {"event": ("warning",), "file": NOTHING, "kind": ("plan",), "reason": TEXT}
+WARNING_KEYS = {"event": ("warning",), "file": TEXT, "kind": TEXT, "reason": TEXT}
+LANDED_KEYS = {
+    "event": ("landed",),
+    "file": TEXT,
+    "setting": ("shutter", "aperture", "iso", "light", "compensation"),
+    "predicted_offset_stops": NUMBER,
+    "offset_stops": NUMBER,
+    "error_stops": NUMBER,
+}
+TRIED_KEYS = {
+    "event": ("tried",),
+    "file": TEXT,
+    "try": dict,
+    "predicted": dict,
+    "between_stops": (list, NOTHING),
+    "inside_tolerance": (bool, NOTHING),
+    "outside_plan": list,
+    "hazards": list,
+    "notes": list,
+}
 
 
 def check(found: dict[str, Any], contract: dict[str, Any]) -> None:
@@ -107,7 +132,7 @@ def check_frame(found: dict[str, Any]) -> None:
 
 def record(name: str = "1.DNG", offset: float = -1.0, **changes: Any) -> FrameRecord:
     """A frame as a session records it."""
-    made = Session(FOLDER, PLAN).take(metered(name, offset, **changes))
+    made, *_ = Session(FOLDER, PLAN).take(metered(name, offset, **changes))
     assert isinstance(made, FrameRecord)
     return made
 
@@ -158,7 +183,12 @@ def test_a_frame_event_in_full() -> None:
             "move_stops": 1.0,
             "left_stops": 0.0,
             "reason": "The card is 1.02 stops too dark.",
-            "predicted": {"offset_stops": -0.02, "clipped_percent": 0.2},
+            "predicted": {
+                "offset_stops": -0.02,
+                "uncertainty_stops": 0.0,
+                "clipped_percent": 0.2,
+                "clipped_percent_by_channel": {"g": 0.2},
+            },
         },
         "notes": ["a note"],
     }

@@ -52,7 +52,7 @@ def test_frames_are_numbered_as_they_are_read() -> None:
     session = Session(FOLDER, PLAN)
     for number, offset in enumerate((-1.0, 0.0, 2.0), start=1):
         event = metered(f"{number}.DNG", offset, at=number)
-        record = session.take(event)
+        record, *_ = session.take(event)
         assert isinstance(record, FrameRecord)
         assert (record.number, record.capture, record.metadata) == (number, event.capture, event.metadata)
         assert record.call == make_call(PLAN, SETTINGS, event.reading)
@@ -66,7 +66,7 @@ def test_problems_and_health_are_handed_on_as_they_are() -> None:
     problem = Problem(FOLDER / "1.DNG", "the file is empty", "copy it again")
     back = replace(AWAY, here=True)
     for event in (problem, AWAY, problem, back):
-        assert session.take(event) is event
+        assert session.take(event) == (event,)
     view = session.view()
     assert (view.problems, view.health) == ((problem, problem), back)
     assert (session.problem_count, view.problem_count, session.frame_count) == (2, 2, 0)
@@ -75,7 +75,7 @@ def test_problems_and_health_are_handed_on_as_they_are() -> None:
 def test_a_better_reading_takes_the_place_of_the_first() -> None:
     """It keeps number and place, and brings its own reading, call and notes."""
     session = taken(PLAN, [metered("1.DNG", -1.0, at=1), metered("2.DNG", at=2)])
-    record = session.take(metered("1.DNG", 1.0, at=1, replaces=True))
+    record, *_ = session.take(metered("1.DNG", 1.0, at=1, replaces=True))
     assert isinstance(record, FrameRecord)
     assert (record.number, record.call.kind, record.notes) == (1, "darker", ("read from the embedded preview",))
     assert (names(session), session.frame_count) == (["1.DNG", "2.DNG"], 2)
@@ -93,7 +93,7 @@ def test_a_raw_replaces_its_jpeg() -> None:
 def test_a_replacement_of_nothing_known_is_a_frame() -> None:
     """What it would replace may have left the memory; the capture still counts."""
     session = taken(PLAN, [metered("1.DNG", at=1)])
-    record = session.take(metered("9.DNG", at=2, replaces=True))
+    record, *_ = session.take(metered("9.DNG", at=2, replaces=True))
     assert isinstance(record, FrameRecord) and record.number == 2
 
 
@@ -124,7 +124,7 @@ def test_memory_is_bounded() -> None:
     assert (len(view.frames), len(view.problems)) == (KEPT_FRAMES, KEPT_PROBLEMS)
     assert (view.frame_count, view.problem_count) == (KEPT_FRAMES + 5, KEPT_PROBLEMS + 5)
     assert (view.frames[0].number, view.problems[0].path.name) == (6, "5.DNG")
-    assert isinstance(session.take(metered("old.DNG", at=-1)), FrameRecord)
+    assert isinstance(session.take(metered("old.DNG", at=-1))[0], FrameRecord)
     assert session.view().frames == view.frames
 
 
@@ -235,9 +235,9 @@ def test_a_lost_flash_stays_odd_when_a_lock_changes() -> None:
 def test_a_replacement_is_compared_with_the_frame_before_its_own_place() -> None:
     """Not with itself, and not with a frame that came later."""
     session = taken(FLASH, lights(7.0, 3.0, 3.0))
-    record = session.take(metered("2.DNG", -1.0, at=2, light_value=3.1, replaces=True))
+    record, *_ = session.take(metered("2.DNG", -1.0, at=2, light_value=3.1, replaces=True))
     assert isinstance(record, FrameRecord) and record.call.kind == "check"
-    record = session.take(metered("1.DNG", -1.0, at=1, light_value=3.1, replaces=True))
+    record, *_ = session.take(metered("1.DNG", -1.0, at=1, light_value=3.1, replaces=True))
     assert isinstance(record, FrameRecord) and record.call.kind == "brighter"
 
 
@@ -264,7 +264,7 @@ class AnySession(RuleBasedStateMachine):
     def take(self, number: int, at: int, offset: float, light: float | None) -> None:
         """A capture, as a new frame the first time and as a better reading later."""
         event = metered(f"{number}.DNG", offset, at=at, light_value=light, replaces=number in self.numbers)
-        record = self.session.take(event)
+        record, *_ = self.session.take(event)
         assert isinstance(record, FrameRecord)
         assert record.reading == event.reading
         self.paths.add(event.capture.path)

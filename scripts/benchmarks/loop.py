@@ -154,7 +154,7 @@ def play(folder: Path, scene: SceneName, light: LightKind, seed: int) -> Played:
 def _call(session: Session, path: Path) -> Mapping[str, Any]:
     done = read(path, session.plan.aim, session.plan.step)
     capture = Capture(path, size=0, mtime_ns=0, arrived_at=0.0)
-    record = session.take(Metered(capture, done.metadata, done.reading, done.thumbnail, done.notes))
+    record, *_ = session.take(Metered(capture, done.metadata, done.reading, done.thumbnail, done.notes))
     assert isinstance(record, FrameRecord)
     call: Mapping[str, Any] = call_object(record.call)
     return call

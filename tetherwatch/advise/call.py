@@ -39,9 +39,12 @@ def make_call(plan: Plan, settings: Settings, reading: Reading, knowledge: Knowl
 
 
 def predict(reading: Reading, move_stops: float) -> Predicted:
-    """What the next frame should read after a change of level: offset, and the worst channel's clipped percent."""
-    clipped = max(tones.clipped_percent_after(move_stops) for tones in reading.area_tones)
-    return Predicted(offset_stops=reading.offset_stops + move_stops, clipped_percent=clipped)
+    """What the next frame should read after a change of level: its offset and clipping."""
+    return Predicted(
+        offset_stops=reading.offset_stops + move_stops,
+        clipped_percent=max(tones.clipped_percent_after(move_stops) for tones in reading.area_tones),
+        clipped_by_channel={tones.channel: tones.clipped_percent_after(move_stops) for tones in reading.tones},
+    )
 
 
 def setting_label(plan: Plan, setting: Setting, value: float) -> str:

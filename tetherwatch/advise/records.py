@@ -1,11 +1,12 @@
 """The plan in force and the call it leads to."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
-from tetherwatch.frame.records import Metadata, Program
+from tetherwatch.frame.records import Channel, Metadata, Program
 from tetherwatch.meter.records import Aim, Reading
 
 LightKind = Literal["flash", "continuous", "mixed"]
@@ -150,11 +151,13 @@ class Predicted:
     """What the next frame should read if the call is followed: the raw data are linear, so this can be known.
 
     `uncertainty_stops` is that of the move's effect, beside the reading's own: 0 where the lever acts in full.
+    `clipped_percent` is the worst channel's in the metered area, `clipped_by_channel` that of the whole picture.
     """
 
     offset_stops: float
     clipped_percent: float
     uncertainty_stops: float = 0.0
+    clipped_by_channel: Mapping[Channel, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

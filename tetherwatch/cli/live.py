@@ -7,6 +7,7 @@ from threading import Event, Thread
 
 from tetherwatch.advise.library import load_plan, shipped_names
 from tetherwatch.advise.records import Plan
+from tetherwatch.advise.whatif import Tried, Try
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.session.records import SessionView
 from tetherwatch.session.session import Session
@@ -64,6 +65,10 @@ class LiveSession:
     def toggle_lock(self, setting: Setting) -> None:
         """Lock or free a setting for this session."""
         self._session.toggle_lock(setting)
+
+    def tried(self, setting: Setting, stops: float) -> Tried | None:
+        """What the newest frame would read with a setting moved by `stops`. Raises UsageError if it is not known."""
+        return self._session.tried((Try(setting, stops=stops),))
 
     def close(self) -> None:
         """Stop watching."""

@@ -10,9 +10,10 @@ import click
 
 from tetherwatch.advise.library import load_plan
 from tetherwatch.advise.records import Plan
+from tetherwatch.advise.whatif import Tried, Try, parse_try
 from tetherwatch.cli.options import with_plan
-from tetherwatch.session.events import frame_event, json_line, problem_event
-from tetherwatch.session.records import FrameRecord
+from tetherwatch.session.events import json_line, news_event, tried_event
+from tetherwatch.session.records import FrameRecord, SessionEvent
 from tetherwatch.session.session import Session
 from tetherwatch.text import display_name
 from tetherwatch.watch.records import Capture, Metered, Problem
@@ -20,23 +21,39 @@ from tetherwatch.watch.schedule import problem_of
 from tetherwatch.watch.task import Failure, Outcome
 from tetherwatch.watch.workers import Workers
 
+News = SessionEvent | Tried
+
 
 @click.command("read", short_help="Meter captures once and print reading and call.")
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
 @with_plan
+@click.option(
+    "--try",
+    "wanted",
+    metavar="SETTING=VALUE",
+    multiple=True,
+    help="What if: iso=800, aperture=f/4, shutter=1/500, light=+1 (stops). Several add up.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON event a line.")
 @click.pass_context
-def command(ctx: click.Context, files: tuple[Path, ...], plan_name: str, ceiling: float | None, as_json: bool) -> None:
+def command(
+    ctx: click.Context,
+    files: tuple[Path, ...],
+    plan_name: str,
+    ceiling: float | None,
+    wanted: tuple[str, ...],
+    as_json: bool,
+) -> None:
     """Meter each of FILES once and print its reading and its call.
 
     Each file is judged by itself. Exit code 1 if any could not be read.
     """
-    plan = load_plan(plan_name, ceiling)
+    plan, tries = load_plan(plan_name, ceiling), tuple(map(parse_try, wanted))
     problems = 0
     for number, (path, outcome) in enumerate(_outcomes(files, plan), start=1):
-        for news in _news(path, outcome, plan, number):
+        for news in _news(path, outcome, plan, number, tries):
             problems += isinstance(news, Problem)
-            for line in _json(news, plan) if as_json else _plain(news):
+            for line in _json(news, path, plan) if as_json else _plain(news, plan):
                 click.echo(line)
     ctx.exit(1 if problems else 0)
 
@@ -60,31 +77,39 @@ def _put(done: SimpleQueue[tuple[int, Outcome]], number: int, outcome: Outcome) 
     done.put((number, outcome))
 
 
-def _news(path: Path, outcome: Outcome, plan: Plan, number: int) -> Iterator[FrameRecord | Problem]:
+def _news(path: Path, outcome: Outcome, plan: Plan, number: int, wanted: tuple[Try, ...]) -> Iterator[News]:
     if not isinstance(outcome, Failure):
         capture = Capture(path, size=0, mtime_ns=0, arrived_at=0.0)
-        metered = Metered(capture, outcome.metadata, outcome.reading, outcome.thumbnail, outcome.notes)
-        record = Session(path.parent, plan).take(metered)
-        if isinstance(record, FrameRecord):
-            yield replace(record, number=number)
+        session = Session(path.parent, plan)
+        for news in session.take(Metered(capture, outcome.metadata, outcome.reading, outcome.thumbnail, outcome.notes)):
+            yield replace(news, number=number) if isinstance(news, FrameRecord) else news
+        tried = session.tried(wanted) if wanted else None
+        if tried is not None:
+            yield tried
     if outcome.fault is not None:
         yield problem_of(path, outcome.fault, outcome.detail if isinstance(outcome, Failure) else "")
 
 
-def _json(news: FrameRecord | Problem, plan: Plan) -> Iterator[str]:
-    yield json_line(frame_event(news, plan.step) if isinstance(news, FrameRecord) else problem_event(news))
+def _json(news: News, path: Path, plan: Plan) -> Iterator[str]:
+    yield json_line(tried_event(path, news, plan.step) if isinstance(news, Tried) else news_event(news, plan.step))
 
 
-def _plain(news: FrameRecord | Problem) -> Iterator[str]:
-    from tetherwatch.screen.lines import frame_line, problem_line
+def _plain(news: News, plan: Plan) -> Iterator[str]:
+    from tetherwatch.screen.lines import news_line, tried_lines
 
-    if isinstance(news, Problem):
-        yield problem_line(news)
+    if isinstance(news, Tried):
+        yield from tried_lines(news, plan.step)
         return
+    yield news_line(news)
+    if isinstance(news, FrameRecord):
+        yield from _figures(news)
+
+
+def _figures(news: FrameRecord) -> Iterator[str]:
+    """What a frame's line has no room for."""
     reading = news.reading
     clipped = " ".join(f"{channel.upper()} {percent:.2f}" for channel, percent in reading.clipped_percent.items())
     light = "unknown" if reading.light_value is None else f"{reading.light_value:.2f}"
-    yield frame_line(news)
     yield (
         f"    clipped {clipped} %  crushed {reading.crushed_percent:.2f} %  "
         f"headroom {reading.headroom_stops:.2f} stops  light value {light}"

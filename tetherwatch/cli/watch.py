@@ -13,11 +13,11 @@ import click
 from tetherwatch.advise.library import load_plan
 from tetherwatch.advise.records import Plan
 from tetherwatch.cli.options import with_plan
-from tetherwatch.session.events import folder_event, frame_event, json_line, plan_event, problem_event
-from tetherwatch.session.records import FrameRecord
-from tetherwatch.session.session import Session, SessionEvent
+from tetherwatch.session.events import json_line, news_event, plan_event
+from tetherwatch.session.records import SessionEvent
+from tetherwatch.session.session import Session
 from tetherwatch.watch.pipeline import Watcher
-from tetherwatch.watch.records import Health, Problem
+from tetherwatch.watch.records import Health
 
 Show = Callable[[SessionEvent], str]
 
@@ -73,23 +73,24 @@ def _stream(folder: Path, plan: Plan, from_start: bool, frames: int | None, show
     for note in plan.notes:
         click.echo(json_line(plan_event(note)) if isinstance(show, _JsonLines) else f"= {note}")
     with closing(watcher.events(stop)) as events:
-        for line in _lines(events, session, show):
-            click.echo(line)
+        for lines in _lines(events, session, show):
+            for line in lines:
+                click.echo(line)
             if frames is not None and session.frame_count >= frames:
                 break
     return session.problem_count
 
 
-def _lines(events: Iterator[Any], session: Session, show: Show) -> Iterator[str]:
-    """The lines to print; of the watch's health only that the folder went away or came back."""
+def _lines(events: Iterator[Any], session: Session, show: Show) -> Iterator[list[str]]:
+    """The lines of each event; of the watch's health only that the folder went away or came back."""
     here = True
     for event in events:
-        news = session.take(event)
-        if isinstance(news, Health):
-            if news.here == here:
+        if isinstance(event, Health):
+            here, before = event.here, here
+            if here == before:
+                session.take(event)
                 continue
-            here = news.here
-        yield show(news)
+        yield [show(news) for news in session.take(event)]
 
 
 class _JsonLines:
@@ -100,19 +101,13 @@ class _JsonLines:
         self._folder = folder
 
     def __call__(self, news: SessionEvent) -> str:
-        if isinstance(news, FrameRecord):
-            return json_line(frame_event(news, self._step, self._folder))
-        if isinstance(news, Problem):
-            return json_line(problem_event(news, self._folder))
-        return json_line(folder_event(news))
+        return json_line(news_event(news, self._step, self._folder))
 
 
 def _plain_line(news: SessionEvent) -> str:
-    from tetherwatch.screen.lines import frame_line, health_line, problem_line
+    from tetherwatch.screen.lines import news_line
 
-    if isinstance(news, FrameRecord):
-        return frame_line(news)
-    return problem_line(news) if isinstance(news, Problem) else health_line(news)
+    return news_line(news)
 
 
 def _stop_at_signals() -> Event:

@@ -1,13 +1,37 @@
 """The dashboard's news as plain lines, for where there is no terminal."""
 
+from tetherwatch.advise.landing import Landing
+from tetherwatch.advise.records import Finding
+from tetherwatch.advise.whatif import Tried
 from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
 from tetherwatch.screen.health import watch_words
-from tetherwatch.screen.words import UNKNOWN, move_words, setting_name, signed, source_words, value_words
-from tetherwatch.session.records import FrameRecord
+from tetherwatch.screen.words import (
+    CHANNEL_LETTERS,
+    UNKNOWN,
+    move_words,
+    setting_name,
+    signed,
+    source_words,
+    value_words,
+)
+from tetherwatch.session.records import FrameRecord, Landed, SessionEvent, Warned
 from tetherwatch.text import display_name
 from tetherwatch.watch.records import Health, Problem
+
+_INSIDE = {True: "inside the tolerance", False: "outside the tolerance", None: "inside the tolerance or not"}
+
+
+def news_line(news: SessionEvent) -> str:
+    """Any piece of a session's news."""
+    if isinstance(news, FrameRecord):
+        return frame_line(news)
+    if isinstance(news, Landed):
+        return landed_line(news.landing)
+    if isinstance(news, Warned):
+        return finding_line(news.finding)
+    return problem_line(news) if isinstance(news, Problem) else health_line(news)
 
 
 def frame_line(record: FrameRecord) -> str:
@@ -28,6 +52,47 @@ def problem_line(problem: Problem) -> str:
     """One problem: file, what is wrong, what to do."""
     name = display_name(problem.path.name)
     return f"! {name}: {display_name(problem.problem)}; {display_name(problem.advice)}"
+
+
+def landed_line(landing: Landing) -> str:
+    """What came of a call: what was promised, what came, and how far apart they are."""
+    name, promised, came = setting_name(landing.setting), landing.predicted_offset_stops, landing.offset_stops
+    return (
+        f"    {name} landed at {signed(came, 2)} stops, predicted {signed(promised, 2)}: "
+        f"{abs(landing.error_stops):.2f} apart"
+    )
+
+
+def finding_line(finding: Finding) -> str:
+    """One warning."""
+    return f"    warning: {display_name(finding.reason, limit=400)}"
+
+
+def tried_lines(tried: Tried, step: Step) -> list[str]:
+    """The outcome of a what-if: what it would read, then what it would bring with it."""
+    moves = ", ".join(_tried_words(tried, setting, step) for setting in tried.moves)
+    clipped = " ".join(
+        f"{CHANNEL_LETTERS[channel]} {share:.2f}" for channel, share in tried.predicted.clipped_by_channel.items()
+    )
+    words = [f"try {moves}: {_offset_words(tried)}, {_INSIDE[tried.inside]}", f"clipped {clipped} %", *tried.notes]
+    if tried.outside:
+        words.append(f"outside the plan: {', '.join(map(setting_name, tried.outside))}")
+    return [f"    {'; '.join(words)}", *map(finding_line, tried.hazards)]
+
+
+def _offset_words(tried: Tried) -> str:
+    predicted = tried.predicted
+    if tried.between is not None:
+        return f"between {signed(tried.between[0], 2)} and {signed(tried.between[1], 2)} stops"
+    spread = f" ±{predicted.uncertainty_stops:.2f}" if predicted.uncertainty_stops else ""
+    return f"{signed(predicted.offset_stops, 2)}{spread} stops"
+
+
+def _tried_words(tried: Tried, setting: Setting, step: Step) -> str:
+    moved = f"{signed(tried.moves[setting], 2)} stops"
+    if setting not in CAMERA_SETTINGS:
+        return f"{setting_name(setting)} {moved}"
+    return f"{setting_name(setting)} {value_words(setting, tried.settings.get(setting), step)} ({moved})"
 
 
 def health_line(health: Health) -> str:

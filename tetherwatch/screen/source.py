@@ -2,6 +2,7 @@
 
 from typing import Protocol
 
+from tetherwatch.advise.whatif import Tried
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.session.records import SessionView
 
@@ -27,6 +28,13 @@ class SessionSource(Protocol):
 
     def toggle_lock(self, setting: Setting) -> None:
         """Lock a setting where it stands for this session, or undo that."""
+        ...
+
+    def tried(self, setting: Setting, stops: float) -> Tried | None:
+        """What the newest frame would read with a setting moved by `stops`; None before the first frame.
+
+        Raises UsageError where the capture does not say where that setting stands.
+        """
         ...
 
     def close(self) -> None:

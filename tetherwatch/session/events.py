@@ -5,12 +5,13 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from tetherwatch.advise.records import Call
+from tetherwatch.advise.records import Call, Finding, Predicted
+from tetherwatch.advise.whatif import Tried
 from tetherwatch.exposure.dial import Step, label
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.exposure.stops import Setting
+from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
 from tetherwatch.meter.records import Reading
-from tetherwatch.session.records import FrameRecord
+from tetherwatch.session.records import FrameRecord, Landed, SessionEvent, Warned
 from tetherwatch.watch.records import Health, Problem
 
 Event = dict[str, Any]
@@ -26,6 +27,17 @@ def file_name(path: Path, folder: Path | None) -> str:
     if folder is not None and path.is_relative_to(folder):
         return path.relative_to(folder).as_posix()
     return str(path)
+
+
+def news_event(news: SessionEvent, step: Step, folder: Path | None = None) -> Event:
+    """Any piece of a session's news."""
+    if isinstance(news, FrameRecord):
+        return frame_event(news, step, folder)
+    if isinstance(news, Landed):
+        return landed_event(news, folder)
+    if isinstance(news, Warned):
+        return warned_event(news, folder)
+    return problem_event(news, folder) if isinstance(news, Problem) else folder_event(news)
 
 
 def frame_event(record: FrameRecord, step: Step, folder: Path | None = None) -> Event:
@@ -65,7 +77,63 @@ def folder_event(health: Health) -> Event:
 
 def plan_event(note: str) -> Event:
     """Something about the plan in force that the user should know."""
-    return {"event": "warning", "kind": "plan", "reason": note}
+    return warned_event(Warned(None, Finding("plan", note)))
+
+
+def warned_event(news: Warned, folder: Path | None = None) -> Event:
+    """Something to tell beside the call; it is sent once while it holds."""
+    file = None if news.path is None else file_name(news.path, folder)
+    return {"event": "warning", "file": file, **finding_object(news.finding)}
+
+
+def landed_event(news: Landed, folder: Path | None = None) -> Event:
+    """What came of an earlier call, with the frame that followed it."""
+    landing = news.landing
+    return {
+        "event": "landed",
+        "file": file_name(news.path, folder),
+        "setting": landing.setting.value,
+        "predicted_offset_stops": _rounded(landing.predicted_offset_stops),
+        "offset_stops": _rounded(landing.offset_stops),
+        "error_stops": _rounded(landing.error_stops),
+    }
+
+
+def tried_event(path: Path, tried: Tried, step: Step, folder: Path | None = None) -> Event:
+    """The outcome of a what-if."""
+    return {
+        "event": "tried",
+        "file": file_name(path, folder),
+        "try": {setting.value: _tried_move(tried, setting, step) for setting in tried.moves},
+        "predicted": predicted_object(tried.predicted),
+        "between_stops": None if tried.between is None else [_rounded(stops) for stops in tried.between],
+        "inside_tolerance": tried.inside,
+        "outside_plan": [setting.value for setting in tried.outside],
+        "hazards": [finding_object(finding) for finding in tried.hazards],
+        "notes": [*tried.notes],
+    }
+
+
+def _tried_move(tried: Tried, setting: Setting, step: Step) -> Event:
+    value = tried.settings.get(setting) if setting in CAMERA_SETTINGS else None
+    return {"to": _label(setting, value, step), "move_stops": _rounded(tried.moves[setting])}
+
+
+def finding_object(finding: Finding) -> Event:
+    """A warning by its stable name and its sentence."""
+    return {"kind": finding.kind, "reason": finding.reason}
+
+
+def predicted_object(predicted: Predicted) -> Event:
+    """What the next frame should read."""
+    return {
+        "offset_stops": _rounded(predicted.offset_stops),
+        "uncertainty_stops": _rounded(predicted.uncertainty_stops),
+        "clipped_percent": _rounded(predicted.clipped_percent),
+        "clipped_percent_by_channel": {
+            channel: _rounded(percent) for channel, percent in predicted.clipped_by_channel.items()
+        },
+    }
 
 
 def settings_object(settings: Settings, step: Step) -> Event:
@@ -96,7 +164,6 @@ def reading_object(reading: Reading) -> Event:
 
 def call_object(call: Call) -> Event:
     """The one move."""
-    predicted = call.predicted
     return {
         "kind": call.kind,
         "setting": None if call.setting is None else call.setting.value,
@@ -105,12 +172,7 @@ def call_object(call: Call) -> Event:
         "move_stops": _rounded(call.move_stops),
         "left_stops": _rounded(call.left_stops),
         "reason": call.reason,
-        "predicted": None
-        if predicted is None
-        else {
-            "offset_stops": _rounded(predicted.offset_stops),
-            "clipped_percent": _rounded(predicted.clipped_percent),
-        },
+        "predicted": None if call.predicted is None else predicted_object(call.predicted),
     }
 
 

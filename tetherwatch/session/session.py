@@ -1,28 +1,23 @@
-"""The session: takes what the watch hands on, numbers the frames and adds the calls."""
+"""The session: takes what the watch hands on, numbers the frames and adds what the rules say of them."""
 
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime
 from pathlib import Path
 
-from tetherwatch.advise.call import make_call
 from tetherwatch.advise.locks import locked_at, unlocked
-from tetherwatch.advise.records import Call, Plan, Shot
-from tetherwatch.advise.steady import odd_frame
+from tetherwatch.advise.records import Call, Finding, Plan
+from tetherwatch.advise.whatif import Tried, Try, tried
 from tetherwatch.exposure.stops import Setting
-from tetherwatch.session.records import FrameRecord, SessionView
+from tetherwatch.session.followed import Followed
+from tetherwatch.session.judging import LOOK_BACK, Seen, call_of, findings_of, knowledge_of, landing_of, seen
+from tetherwatch.session.records import FrameRecord, Landed, SessionEvent, SessionView, Warned
 from tetherwatch.watch.records import Capture, Health, Metered, Problem, WatchEvent
 
 KEPT_FRAMES = 200
 """Frames a screen may look back on; work per frame does not grow with the session."""
 
 KEPT_PROBLEMS = 50
-
-LOOK_BACK = 24
-"""Frames before a new one that its call may be judged by."""
-
-SessionEvent = FrameRecord | Problem | Health
 
 
 class Session:
@@ -36,6 +31,8 @@ class Session:
         self._frames: list[FrameRecord] = []
         self._problems: deque[Problem] = deque(maxlen=KEPT_PROBLEMS)
         self._health: Health | None = None
+        self._followed = Followed(plan)
+        self._told: frozenset[Finding] = frozenset()
         self._frame_count = 0
         self._problem_count = 0
 
@@ -54,8 +51,11 @@ class Session:
         """Frames since the start."""
         return self._frame_count
 
-    def take(self, event: WatchEvent) -> SessionEvent:
-        """Record one event of the watch and return what a screen or stream should show of it."""
+    def take(self, event: WatchEvent) -> tuple[SessionEvent, ...]:
+        """Record one event of the watch and return what a screen or stream should show of it.
+
+        A frame is followed by what came of a call, then by warnings that did not hold for the frame before.
+        """
         if isinstance(event, Metered):
             return self._take_metered(event)
         if isinstance(event, Problem):
@@ -63,7 +63,7 @@ class Session:
             self._problem_count += 1
         else:
             self._health = event
-        return event
+        return (event,)
 
     def view(self) -> SessionView:
         """Everything a screen may draw, now."""
@@ -75,12 +75,21 @@ class Session:
             health=self._health,
             frame_count=self._frame_count,
             problem_count=self._problem_count,
+            score=self._followed.score,
         )
+
+    def tried(self, tries: Sequence[Try]) -> Tried | None:
+        """What the newest frame would read after these moves; None before the first frame. Raises UsageError."""
+        if not self._frames:
+            return None
+        frame = self._seen(self._frames[-1], len(self._frames) - 1)
+        return tried(self._plan, frame.shot, tries, knowledge_of(frame, self._followed.power))
 
     def use_plan(self, plan: Plan) -> None:
         """Change the plan. This session's locks are dropped; the newest frame is called again at once."""
         self._base = plan
         self._overrides.clear()
+        self._followed.use_plan(plan)
         self._apply()
 
     def toggle_lock(self, setting: Setting) -> None:
@@ -107,20 +116,27 @@ class Session:
     def _called_again(self, record: FrameRecord) -> FrameRecord:
         offset = record.reading.level_stops - self._plan.aim.from_grey_stops
         record = replace(record, reading=replace(record.reading, offset_stops=offset))
-        return replace(record, call=self._call(record, len(self._frames) - 1))
+        call, findings = self._judged(self._seen(record, len(self._frames) - 1))
+        return replace(record, call=call, findings=findings)
 
-    def _take_metered(self, event: Metered) -> FrameRecord:
+    def _take_metered(self, event: Metered) -> tuple[SessionEvent, ...]:
         place = self._place_of(event) if event.replaces else None
         if place is not None:
             record = self._record(event, self._frames[place].number, place)
             self._frames[place] = record
-            return record
-        self._frame_count += 1
-        place = self._place_for(event)
-        record = self._record(event, self._frame_count, place)
-        self._frames.insert(place, record)
+        else:
+            self._frame_count += 1
+            place = self._place_for(event)
+            record = self._record(event, self._frame_count, place)
+            self._frames.insert(place, record)
+        is_newest = place == len(self._frames) - 1
         del self._frames[:-KEPT_FRAMES]
-        return record
+        return (record, *_landed(record), *(self._warned(record) if is_newest else ()))
+
+    def _warned(self, record: FrameRecord) -> list[Warned]:
+        """Warnings that did not hold for the frame before; what is told of older frames would come too late."""
+        before, self._told = self._told, frozenset(record.findings)
+        return [Warned(record.capture.path, finding) for finding in record.findings if finding not in before]
 
     def _place_of(self, event: Metered) -> int | None:
         """Index of the frame that this event is a better reading of."""
@@ -135,36 +151,35 @@ class Session:
             place -= 1
         return place
 
+    def _seen(self, frame: Metered | FrameRecord, place: int) -> Seen:
+        return seen(self._plan, self._frames[max(0, place - LOOK_BACK) : place], frame)
+
     def _record(self, event: Metered, number: int, place: int) -> FrameRecord:
+        frame = self._seen(event, place)
+        landing = landing_of(self._plan, frame)
+        self._followed.note(number, landing)
+        call, findings = self._judged(frame)
         return FrameRecord(
             number=number,
             capture=event.capture,
             metadata=event.metadata,
             reading=event.reading,
             thumbnail=event.thumbnail,
-            call=self._call(event, place),
+            call=call,
             notes=event.notes,
+            findings=findings,
+            landing=landing,
         )
 
-    def _call(self, frame: Metered | FrameRecord, place: int) -> Call:
-        before = self._frames[max(0, place - LOOK_BACK) : place]
-        *history, shot = _shots([*before, frame])
-        odd = odd_frame(self._plan, history, shot, before[-1].call if before else None)
-        return odd or make_call(self._plan, frame.metadata.settings, frame.reading)
+    def _judged(self, frame: Seen) -> tuple[Call, tuple[Finding, ...]]:
+        """The call under the plan in force, and what is to be told beside it."""
+        knowledge = knowledge_of(frame, self._followed.power)
+        findings = findings_of(self._plan, frame, knowledge, self._followed.score)
+        return call_of(self._plan, frame, knowledge), findings
 
 
-def _shots(frames: Sequence[Metered | FrameRecord]) -> list[Shot]:
-    """Frames as the rules see them, timed by the camera if it timed them all, else by their arrival."""
-    moments = [frame.metadata.captured_at for frame in frames]
-    times = [_seconds(moment) for moment in moments if moment is not None]
-    if len(times) < len(frames):
-        times = [frame.capture.arrived_at for frame in frames]
-    return [Shot(frame.metadata, frame.reading, time_s) for frame, time_s in zip(frames, times, strict=True)]
-
-
-def _seconds(moment: datetime) -> float:
-    """By the clock on the camera: a `timestamp` would need its zone, and fails for absurd years on some systems."""
-    return (moment.replace(tzinfo=None) - datetime(1970, 1, 1)).total_seconds()
+def _landed(record: FrameRecord) -> tuple[Landed, ...]:
+    return () if record.landing is None else (Landed(record.capture.path, record.landing),)
 
 
 def _arrival(capture: Capture) -> tuple[float, int]:
