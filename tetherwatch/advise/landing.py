@@ -10,7 +10,7 @@ from tetherwatch.advise.records import Call, Finding, Plan, Shot
 from tetherwatch.advise.words import name
 from tetherwatch.exposure.dial import parse_value, snap
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.exposure.stops import Setting, brightness
+from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
 from tetherwatch.frame.records import Metadata
 
 SCORED_LANDINGS = 50
@@ -26,7 +26,7 @@ _SAME_VALUE_STOPS = 0.05
 """How far a setting may stand from the one asked for: labels are rounded."""
 
 _WHY = {
-    Setting.SHUTTER: "this is how flash behaves, which the shutter does not act on",
+    Setting.SHUTTER: "flash does not depend on the shutter; see what light the plan claims",
     Setting.APERTURE: "see that the lens closes to the value it shows",
     Setting.ISO: "see that the camera is on manual and evens nothing out",
     Setting.LIGHT: "see that every lamp follows, and that no other light outshines them",
@@ -114,10 +114,11 @@ def _light_followed(asked: Call, before: Shot, after: Shot) -> bool:
 
 
 def _unmoved(before: Settings, after: Settings) -> bool:
-    """Whether no camera setting differs; both sets are known."""
-    one, other = before.brightness_stops, after.brightness_stops
-    same = one is not None and other is not None and abs(one - other) < EPSILON
-    return same and moved_alone(before, after) is None
+    """Whether all camera settings are known and the same."""
+    pairs = [(setting, before.get(setting), after.get(setting)) for setting in CAMERA_SETTINGS]
+    return all(
+        one is not None and other is not None and _apart(setting, one, other) < EPSILON for setting, one, other in pairs
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,4 +164,4 @@ def _short_words(setting: Setting, landings: Iterable[Landing]) -> str:
     pairs = [(abs(landing.asked_stops), abs(landing.asked_stops) * landing.delivered) for landing in landings]
     asked, came = map(sum, zip(*pairs, strict=True))
     moves = f"the last {len(pairs)} moves of the {name(setting)}"
-    return f"{moves} were {asked:.1f} stops in all, the picture moved {came:.1f}: {_WHY[setting]}"
+    return f"{moves} were {asked:.1f} stops in all, the picture moved {round(came, 1) + 0.0:.1f}: {_WHY[setting]}"
