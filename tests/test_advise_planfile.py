@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tetherwatch.advise.planfile import key_lines, line_of, parse_plan
+from tetherwatch.advise.records import Allowed, Scene
 from tetherwatch.errors import PlanError, PlanProblem
 from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.stops import Setting
@@ -173,6 +174,68 @@ def test_a_wrong_key_causes_no_other_complaint() -> None:
     assert [problem.key for problem in problems(text)] == ["sync", "aim.area"]
 
 
+SCENE = "[scene]\ntripod = true\nspeed_m_s = 2\ndistance_m = 6.0\nmains_hz = 50\n"
+
+
+def test_a_scene_is_read() -> None:
+    """What it says is taken over; what it leaves out is hand-held or unknown, and so is all of it without the table."""
+    assert parse_plan(GOOD + SCENE, "mine.toml").scene == Scene(True, 2.0, 6.0, 50)
+    assert parse_plan(GOOD + "[scene]\nmains_hz = 60\n", "mine.toml").scene == Scene(mains_hz=60)
+    assert parse_plan(GOOD + "[scene]\n", "mine.toml").scene == parse_plan(GOOD, "mine.toml").scene == Scene()
+
+
+def test_the_power_of_the_light_is_read() -> None:
+    """Its ends and start become parts of full power; without the table there are none."""
+    power = parse_plan(GOOD + '[power]\nstart = "1/8"\nallow = ["1/256", "1/1"]\n', "mine.toml").power
+    assert power == Allowed(Setting.LIGHT, darkest=1 / 256, brightest=1.0, start=1 / 8)
+    assert parse_plan(GOOD, "mine.toml").power is None
+
+
+@pytest.mark.parametrize(
+    ("line", "key", "what"),
+    [
+        ('tripod = "yes"', "scene.tripod", "it should be a valid boolean"),
+        ("tripod = 1", "scene.tripod", "it should be a valid boolean"),
+        ("speed_m_s = -1", "scene.speed_m_s", "it should be greater than or equal to 0"),
+        ("speed_m_s = nan", "scene.speed_m_s", "it should be"),
+        ("speed_m_s = 101", "scene.speed_m_s", "it should be less than or equal to 100"),
+        ('speed_m_s = "2 m/s"', "scene.speed_m_s", "it should be a valid number"),
+        ("distance_m = 0", "scene.distance_m", "it should be greater than 0"),
+        ("distance_m = inf", "scene.distance_m", "it should be"),
+        ("mains_hz = 55", "scene.mains_hz", "it should be 50 or 60"),
+        ('mains_hz = "50"', "scene.mains_hz", "it should be 50 or 60"),
+        ("mood = 1", "scene.mood", "unknown key"),
+    ],
+)
+def test_each_mistake_of_a_scene_is_named(line: str, key: str, what: str) -> None:
+    """Wrong types, impossible numbers and unknown keys have their key and line."""
+    text = f"{GOOD}[scene]\n{line}\n"
+    (problem,) = problems(text)
+    assert (problem.key, problem.line) == (key, line_with(text, line))
+    assert what in problem.problem
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "what"),
+    [
+        ('start = "1/8"', "power.allow", "this key is missing"),
+        ('allow = ["1/256", "1/1"]', "power.start", "this key is missing"),
+        ('start = "1/8"\nallow = ["1/1", "1/256"]', "power.allow", "the lowest power first"),
+        ('start = "1/8"\nallow = ["1/4", "1/1"]', "power.start", "1/8 lies outside allow"),
+        ('start = "1/3"\nallow = ["1/256", "1/1"]', "power.start", "'1/3' is not a power"),
+        ('start = "1/8"\nallow = ["1/256", "1/1 +0.3"]', "power.allow", "more than full power"),
+        ('start = 0.5\nallow = ["1/256", "1/1"]', "power.start", "it should be a valid string"),
+        ('start = "1/8"\nallow = ["1/256"]', "power.allow", "it needs 2, not 1"),
+        ('start = "1/8"\nallow = ["1/256", "1/1"]\nstep = 1', "power.step", "unknown key"),
+    ],
+)
+def test_each_mistake_of_a_power_is_named(table: str, key: str, what: str) -> None:
+    """Its spelling, its order and its start are checked like those of the camera's settings."""
+    (problem,) = problems(f"{GOOD}[power]\n{table}\n")
+    assert problem.key == key
+    assert what in problem.problem
+
+
 def test_flash_forbids_the_shutter() -> None:
     """Under flash the shutter is no lever; under flash and mixed light no time may be shorter than the sync speed."""
     flash = GOOD.replace("continuous", "flash")
@@ -289,12 +352,13 @@ def test_text_that_is_no_plan_is_one_problem(text: str, line: int | None) -> Non
 @pytest.mark.parametrize(
     "value", ["5", '"x"', "[1]", "[[1]]", "true", "nan", "1979-05-27", "07:32:00", "{}", "{a = 1}"]
 )
-@pytest.mark.parametrize("key", ["name", "aim", "shutter", "aperture", "iso", "order"])
+@pytest.mark.parametrize("key", ["name", "aim", "shutter", "aperture", "iso", "order", "power", "scene"])
 def test_a_part_of_the_wrong_type_is_named(key: str, value: str) -> None:
     """Whatever stands in place of a table or a key, its name comes back in the problems."""
     start, end = GOOD.find(f"[{key}]"), GOOD.find("\n[", GOOD.find(f"[{key}]") + 1)
-    text = GOOD.replace('name = "Window"\n', "") if key == "name" else GOOD[:start] + (GOOD[end:] if end > 0 else "")
-    if (key, value) in (("name", '"x"'), ("aim", "{}")):
+    without = GOOD if start < 0 else GOOD[:start] + (GOOD[end:] if end > 0 else "")
+    text = GOOD.replace('name = "Window"\n', "") if key == "name" else without
+    if (key, value) in (("name", '"x"'), ("aim", "{}"), ("scene", "{}")):
         assert parse_plan(f"{key} = {value}\n{text}", "mine.toml")
     else:
         found = problems(f"{key} = {value}\n{text}")
@@ -318,6 +382,7 @@ VALUES = ["5", "-1", "0", '"x"', '"1/250"', '"ceiling"', "[]", "[100, 800]", '["
           "1979-05-27T07:32:00Z", "{}", "{a = 1}", '"1/3"', '"f/2.8"', "1e308", "0xffffffff", '""', '"\\u0000"',
           f"1{'0' * 400}", f"0x{'f' * 5000}"]  # fmt: skip
 KEYS = ["name", "light", "step", "sync", "area", "box", "start", "allow", "brighter", "darker", "[aim]", "[iso]",
+        "[scene]", "[power]", "tripod", "mains_hz", "speed_m_s",
         "[shutter]", "[aperture]", "[order]", "[[iso]]", "tolerance_stops", "aim.box", "x"]  # fmt: skip
 
 

@@ -44,7 +44,7 @@ class OrderModel(_Model):
 
 
 class PowerModel(_Model):
-    """The `[light]` table: the light's own power."""
+    """The `[power]` table: the light's own power."""
 
     start: str | None
     allow: Annotated[list[str], Field(min_length=2, max_length=2)] | None

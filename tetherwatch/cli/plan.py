@@ -3,7 +3,8 @@
 import click
 
 from tetherwatch.advise.library import load_plan, plan_text, shipped_names
-from tetherwatch.advise.records import Allowed, Plan
+from tetherwatch.advise.power import power_label
+from tetherwatch.advise.records import Allowed, Plan, Scene
 from tetherwatch.cli.options import complete_plan
 from tetherwatch.exposure.dial import label
 from tetherwatch.exposure.stops import CAMERA_SETTINGS
@@ -47,8 +48,10 @@ def plan_words(plan: Plan) -> list[str]:
         f"{display_name(plan.name)}: {plan.light} light, dials in {plan.step.value} stop",
         f"  aim       {aim.area} at {place}, right within {aim.tolerance_stops:g} stop",
         *(f"  {setting.value:<9} {_range_words(plan.allowed(setting), plan)}" for setting in CAMERA_SETTINGS),
+        *([f"  power     {_power_words(plan.power)}"] if plan.power else []),
         f"  brighter  {', then '.join(lever.value for lever in plan.brighter)}",
         f"  darker    {', then '.join(lever.value for lever in plan.darker)}",
+        f"  scene     {_scene_words(plan.scene)}",
     ]
     return lines + [f"  note: {note}" for note in plan.notes]
 
@@ -60,3 +63,19 @@ def _range_words(allowed: Allowed, plan: Plan) -> str:
     return (
         f"held at {start}" if allowed.locked else f"{darkest} (darkest) to {brightest} (brightest), starts at {start}"
     )
+
+
+def _power_words(allowed: Allowed) -> str:
+    darkest, brightest, start = map(power_label, (allowed.darkest, allowed.brightest, allowed.start))
+    return f"held at {start}" if allowed.locked else f"{darkest} to {brightest}, starts at {start}"
+
+
+def _scene_words(scene: Scene) -> str:
+    """What the warnings assume; what the plan does not say is left out."""
+    words = [
+        "on a tripod" if scene.tripod else "hand-held",
+        None if scene.speed_m_s is None else f"the subject moves at {scene.speed_m_s:g} m/s",
+        None if scene.distance_m is None else f"the subject is {scene.distance_m:g} m away",
+        None if scene.mains_hz is None else f"lamps on {scene.mains_hz} Hz",
+    ]
+    return ", ".join(word for word in words if word)
