@@ -1,39 +1,161 @@
-"""One odd frame moves nothing: where the light is suddenly gone, the frame is to be shot again first."""
+"""One odd frame moves nothing, and no call is taken back the moment it was followed.
+
+A frame is compared with the last ones that were not odd, taken by the same camera in the same setup. A setup ends with
+a pause of more than `PAUSE_S`: moving lights takes minutes (common practice). Light is compared, not level, so that
+settings moved by a followed call hide nothing.
+
+    what is seen                                          flash, mixed                continuous
+    -----------------------------------------------------------------------------------------------------------
+    black all over                                        check, every time           check, every time
+    first frame of a setup                                call; check once if 5 or    call
+                                                          more stops dark (flash)
+    4 or more stops of light gone                         check, every time           check once
+    1 or more gone, no or only the called setting moved   check once                  check once
+    1 or more gone, a setting moved by hand               check once                  call: it was meant
+    1 or more came, no or only the called setting moved   check once                  check once
+    0.3 to 1 gone or came, two frames before within 0.1   check once                  call: clouds do that
+    one even tone, before it was not; card not metered    check once                  check once
+    up to 0.3 gone or came, the frame before was right    hold once                   call
+    anything the last call asked of the light             call                        call
+
+"Check once": a second frame that agrees within 0.3 stop is no longer odd but how things are, and is called. What cannot
+be known: a misfire as the first frame that is less than 5 stops too dark; two misfires in a row that leave more than a
+sixteenth of the light; a light turned down 4 stops or more, unasked and without a pause, which looks like a flash that
+fails (after a pause it is called).
+"""
 
 from collections.abc import Sequence
+from itertools import pairwise
 
+from tetherwatch.advise.likeness import ALIKE_STOPS, light_change, moves
+from tetherwatch.advise.oddities import Case, named
 from tetherwatch.advise.records import Call, Plan, Shot
-from tetherwatch.advise.words import stops_text
+from tetherwatch.advise.words import judged, sentence
 from tetherwatch.exposure.stops import Setting
 
-MISFIRE_STOPS = 1.0
-"""A flash that fires is repeatable to about a tenth of a stop, so a frame this much darker had no flash, or had it
-blocked (common practice, no source)."""
+PAUSE_S = 45.0
+"""Seconds between frames after which a new setup is assumed."""
+
+LOOK_BACK = 12
+"""Frames that are looked at: work does not grow with the session."""
+
+REPEAT_STOPS = 0.2
+"""How far two frames of unchanged light may differ: twice the 0.1 stop to which flashes repeat (makers' claims)."""
+
+SETTLING_FRAMES = 3
+"""Frames after a move in which its opposite needs more than a frame's own scatter."""
+
+_MOVED_STOPS = 1e-6
+
+Judged = tuple[tuple[Shot, ...], Shot | None]
+"""The last frames that were not odd, two at most, and the frame before if it was odd."""
 
 
 def odd_frame(plan: Plan, history: Sequence[Shot], shot: Shot, asked: Call | None = None) -> Call | None:
-    """A `check` call if this frame lost its light against the one before it; None otherwise.
+    """A `check` call that names what is odd about a frame; None if nothing is.
 
-    Light values are compared, so it does not matter whether the settings changed. `asked` is the call of the frame
-    before: light that it asked to be taken away is not lost. A second dark frame in a row is no longer odd: it is
-    called like any other. None under continuous light, and where a setting is unknown.
+    `history` holds earlier frames, oldest first. `asked` is the call of the last frame that was not odd: light that
+    it asked for, or asked to be taken away, is not odd.
     """
-    before, reading = history[-1].reading if history else None, shot.reading
-    if plan.light == "continuous" or before is None or before.light_value is None or reading.light_value is None:
-        return None
-    lost = before.light_value - reading.light_value
-    if lost - _taken_away(asked) < MISFIRE_STOPS:
-        return None
-    return Call(
-        "check",
-        f"The frame before had {stops_text(lost)} more light: shoot again before moving anything, "
-        "and see that the flash fires.",
-    )
+    before = _same_camera(history, shot)
+    usual, odd = _judged(plan, before)
+    reason = named(_case(plan, usual, odd, before[-1] if before else None, shot, _asked_for(asked)))
+    return None if reason is None else Call("check", reason)
 
 
-def _taken_away(asked: Call | None) -> float:
-    """Stops of light that a call asked to take away, at most: its own move, and what it left to do."""
+def settled(plan: Plan, history: Sequence[Shot], shot: Shot, call: Call) -> Call:
+    """The call, or `hold` in its place where the frame is off by no more than frames of the same light differ.
+
+    That is so right after a move the other way, and for a first frame off under a flash whose last one was right.
+    """
+    before = _same_camera(history, shot)
+    if call.kind not in ("brighter", "darker"):
+        return call
+    if _takes_back(plan, before, shot, call) or _scatter(plan, before, shot):
+        return Call("hold", sentence(f"{judged(shot.reading)}, no more than frames of the same light differ"))
+    return call
+
+
+def _same_camera(history: Sequence[Shot], shot: Shot) -> list[Shot]:
+    """The last frames of the camera that took `shot`: bodies differ, and each has its own settings."""
+    serial = shot.metadata.serial
+    return [earlier for earlier in history[-LOOK_BACK:] if earlier.metadata.serial == serial]
+
+
+def _judged(plan: Plan, shots: Sequence[Shot]) -> Judged:
+    """Which of these frames were odd, as far as can be told without their calls."""
+    usual: tuple[Shot, ...] = ()
+    odd: Shot | None = None
+    before: Shot | None = None
+    for shot in shots:
+        case = _case(plan, usual, odd, before, shot, _presumed(before))
+        before = shot
+        usual, odd = (case.usual, shot) if named(case) else ((*case.usual, shot)[-2:], None)
+        if odd is None and abs(case.lost) > ALIKE_STOPS:
+            usual = usual[-1:]  # a new light: the frames before it are no measure of how it repeats
+    return usual, odd
+
+
+def _case(
+    plan: Plan, usual: tuple[Shot, ...], odd: Shot | None, before: Shot | None, shot: Shot, asked: tuple[float, float]
+) -> Case:
+    """The frame beside what it is judged by; `asked`: stops of light that may have gone and come as asked."""
+    if before is None or abs(shot.time_s - before.time_s) > PAUSE_S:
+        return Case(plan, shot, (), None, None, by_hand=False)
+    change = light_change(plan, usual[-1], shot) if usual else None
+    if change is not None:
+        change = min(change + asked[0], 0.0) if change < 0 else max(change - asked[1], 0.0)
+    return Case(plan, shot, usual, odd, change, by_hand=not (_unmoved(before, shot) or _called(plan, before, shot)))
+
+
+def _unmoved(before: Shot, after: Shot) -> bool:
+    moved = moves(before, after)
+    return moved is not None and all(abs(stops) < _MOVED_STOPS for stops in moved.values())
+
+
+def _called(plan: Plan, before: Shot, after: Shot) -> bool:
+    """Whether the settings moved the way the earlier frame called for."""
+    moved = moves(before, after)
+    off = before.reading.offset_stops
+    return moved is not None and abs(off) > plan.aim.tolerance_stops and sum(moved.values()) * off < 0
+
+
+def _asked_for(asked: Call | None) -> tuple[float, float]:
+    """Stops of light a call asked to take away and to add, at most: its own move, and what it left to do."""
     if asked is None:
-        return 0.0
+        return 0.0, 0.0
     by_light = asked.move_stops if asked.setting is Setting.LIGHT else 0.0
-    return max(0.0, -by_light) + max(0.0, -asked.left_stops)
+    parts = (by_light, asked.left_stops)
+    return sum(max(0.0, -part) for part in parts), sum(max(0.0, part) for part in parts)
+
+
+def _presumed(before: Shot | None) -> tuple[float, float]:
+    """The same for a frame whose call is not known: what would have put it right."""
+    off = 0.0 if before is None else before.reading.offset_stops
+    return max(0.0, off), max(0.0, -off)
+
+
+def _takes_back(plan: Plan, before: Sequence[Shot], shot: Shot, call: Call) -> bool:
+    """Whether the call undoes a recent move that was called, because of scatter alone."""
+    most = max(plan.aim.tolerance_stops, plan.step.stops / 2) + REPEAT_STOPS
+    if abs(shot.reading.offset_stops) > most:
+        return False
+    recent = [*before[-SETTLING_FRAMES:], shot]
+    return any(_undoes(plan, pair, shot, call) for pair in pairwise(recent))
+
+
+def _undoes(plan: Plan, pair: tuple[Shot, Shot], shot: Shot, call: Call) -> bool:
+    moved, change = moves(*pair), light_change(plan, pair[0], shot)
+    if moved is None or change is None or abs(change) > ALIKE_STOPS:
+        return False
+    return _called(plan, *pair) and sum(moved.values()) * call.move_stops < 0
+
+
+def _scatter(plan: Plan, before: Sequence[Shot], shot: Shot) -> bool:
+    """Whether a flash that was right a frame ago is off by its scatter."""
+    usual, _ = _judged(plan, before)
+    if plan.light == "continuous" or not usual or abs(shot.time_s - before[-1].time_s) > PAUSE_S:
+        return False
+    change = light_change(plan, usual[-1], shot)
+    right = abs(usual[-1].reading.offset_stops) <= plan.aim.tolerance_stops
+    return right and _unmoved(usual[-1], shot) and change is not None and abs(change) <= ALIKE_STOPS

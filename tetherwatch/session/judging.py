@@ -10,7 +10,7 @@ from tetherwatch.advise.landing import Landing, Score, landed, odd
 from tetherwatch.advise.levers import order
 from tetherwatch.advise.mixture import ambient_part, claim_doubted
 from tetherwatch.advise.records import Call, Finding, Knowledge, Plan, Shot
-from tetherwatch.advise.steady import odd_frame
+from tetherwatch.advise.steady import odd_frame, settled
 from tetherwatch.session.records import FrameRecord
 from tetherwatch.watch.records import Metered
 
@@ -36,8 +36,8 @@ def seen(plan: Plan, before: Sequence[FrameRecord], frame: Metered | FrameRecord
     """A frame among the last ones before it."""
     before = before[-LOOK_BACK:]
     *history, shot = _shots([*before, frame])
-    again = odd_frame(plan, history, shot, before[-1].call if before else None)
     sound = [(record.call, each) for record, each in zip(before, history, strict=True) if not odd(record.call)]
+    again = odd_frame(plan, history, shot, sound[-1][0] if sound else None)
     shots = [each for _, each in sound] + ([] if again else [shot])
     return Seen(shot, again, sound[-1] if sound else None, tuple(shots))
 
@@ -55,7 +55,10 @@ def knowledge_of(frame: Seen, power: float | None) -> Knowledge:
 
 def call_of(plan: Plan, frame: Seen, knowledge: Knowledge) -> Call:
     """The one instruction."""
-    return frame.odd or make_call(plan, frame.shot.metadata.settings, frame.shot.reading, knowledge)
+    if frame.odd is not None:
+        return frame.odd
+    call = make_call(plan, frame.shot.metadata.settings, frame.shot.reading, knowledge)
+    return settled(plan, frame.sound[:-1], frame.shot, call)
 
 
 def findings_of(plan: Plan, frame: Seen, knowledge: Knowledge, score: Score) -> tuple[Finding, ...]:
