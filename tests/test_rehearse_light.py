@@ -37,18 +37,16 @@ def test_continuous_light_counts_every_setting(settings: Settings, level: float)
     )
 
 
-@given(kind=KINDS, settings=SETTINGS, move=st.floats(-5, 5), fired=st.booleans())
-def test_lamp_aperture_and_iso_move_every_light_alike(kind: str, settings: Settings, move: float, fired: bool) -> None:
+@given(kind=KINDS, settings=SETTINGS, move=st.floats(-5, 5), pop=st.floats(0, 1))
+def test_lamp_aperture_and_iso_move_every_light_alike(kind: str, settings: Settings, move: float, pop: float) -> None:
     """A stop of light, aperture or ISO is a stop in the picture, with and without flash."""
-    if kind == "continuous":
-        fired = True
     light = Light(kind, 5.0)  # type: ignore[arg-type]
-    before = light.offset_stops(settings, fired)
+    before = light.offset_stops(settings, pop)
     assert settings.aperture and settings.iso
     moved = [
-        light.moved(move).offset_stops(settings, fired),
-        light.offset_stops(replace(settings, iso=settings.iso * 2**move), fired),
-        light.offset_stops(replace(settings, aperture=settings.aperture / 2 ** (move / 2)), fired),
+        light.moved(move).offset_stops(settings, pop),
+        light.offset_stops(replace(settings, iso=settings.iso * 2**move), pop),
+        light.offset_stops(replace(settings, aperture=settings.aperture / 2 ** (move / 2)), pop),
     ]
     assert moved == pytest.approx([before + move] * 3, abs=1e-9)
 
@@ -74,7 +72,22 @@ def test_misfire_leaves_the_steady_part(kind: str, loss: float) -> None:
     """Without the flash only the steady share of the light remains."""
     settings = Settings(FLASH_REFERENCE_S, 8.0, 100.0)
     light = Light(kind, 10.0)  # type: ignore[arg-type]
-    assert light.offset_stops(settings, fired=False) - light.offset_stops(settings) == pytest.approx(loss)
+    assert light.offset_stops(settings, pop=0.0) - light.offset_stops(settings) == pytest.approx(loss)
+
+
+@given(settings=SETTINGS, pop=st.floats(0, 1))
+def test_continuous_light_has_no_flash_to_lose(settings: Settings, pop: float) -> None:
+    """Lamps that burn all the time do not depend on what a flash gives."""
+    light = Light("continuous", 5.0)
+    assert light.offset_stops(settings, pop) == light.offset_stops(settings)
+
+
+@pytest.mark.parametrize(("kind", "loss"), [("flash", 0.99), ("mixed", 0.68)])
+def test_half_a_pop_loses_less_than_a_stop(kind: str, loss: float) -> None:
+    """What burns all the time is not halved: log2(0.5 x 0.75 + 0.25) = -0.678 stop under mixed light."""
+    settings = Settings(FLASH_REFERENCE_S, 8.0, 100.0)
+    light = Light(kind, 10.0)  # type: ignore[arg-type]
+    assert light.offset_stops(settings) - light.offset_stops(settings, pop=0.5) == pytest.approx(loss, abs=0.005)
 
 
 def test_unknown_setting_is_refused() -> None:

@@ -1,6 +1,7 @@
 """The scenes' scripts and the options that choose them."""
 
 import itertools
+from typing import get_args
 
 import pytest
 from hypothesis import given
@@ -9,7 +10,14 @@ from hypothesis import strategies as st
 from tetherwatch.errors import UsageError
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.rehearse.options import Options
-from tetherwatch.rehearse.script import SCENE_LIGHTS, SUNSET_FALL_STOPS, WRONG_START_STOPS, moments
+from tetherwatch.rehearse.script import (
+    MOVING_LIGHTS_S,
+    SCENE_LIGHTS,
+    SUNSET_FALL_STOPS,
+    WRONG_START_STOPS,
+    Odd,
+    moments,
+)
 
 SCENES = st.sampled_from(list(SCENE_LIGHTS))
 
@@ -47,13 +55,23 @@ def test_moves_plays_three_setups_in_turn() -> None:
     assert all(moment.correction_stops in (0.0, -moment.light_stops) for moment in script)
 
 
+def test_a_new_setup_takes_minutes() -> None:
+    """Lights are moved before each setup but the first, and nothing is paused for inside one."""
+    script = moments("moves", 24, 1)
+    assert [index for index, moment in enumerate(script) if moment.pause_s] == [4, 8, 12, 16, 20]
+    assert {moment.pause_s for moment in script} == {0.0, MOVING_LIGHTS_S}
+    assert all(moment.pause_s == 0.0 for moment in moments("misfires", 24, 1))
+
+
 @given(seed=st.integers(0, 10_000))
-def test_misfires_are_rare_and_alone(seed: int) -> None:
-    """One frame in eight misfires, never the first, never two in a row."""
-    fired = [moment.fired for moment in moments("misfires", 80, seed)]
-    assert fired.count(False) == 10
-    assert fired[0]
-    assert all(before or after for before, after in itertools.pairwise(fired))
+def test_odd_frames_are_rare_and_alone(seed: int) -> None:
+    """One frame in eight is odd, never the first, never two in a row, and all kinds take turns."""
+    odd = [moment.odd for moment in moments("misfires", 80, seed)]
+    kinds = [kind for kind in odd if kind]
+    assert len(kinds) == 10
+    assert set(kinds[:5]) == set(kinds[5:]) == set(get_args(Odd))
+    assert odd[0] is None
+    assert all(before is None or after is None for before, after in itertools.pairwise(odd))
 
 
 def test_misfires_differ_by_seed() -> None:

@@ -13,13 +13,16 @@ import exiv2
 import numpy as np
 import pytest
 import rawpy
+from numpy.typing import NDArray
 
 from tetherwatch.errors import MissingExtraError
 from tetherwatch.exposure.dial import Dial, Step
 from tetherwatch.exposure.stops import Setting, brightness
 from tetherwatch.rehearse.camera import GREY_SHARE
 from tetherwatch.rehearse.options import Options
-from tetherwatch.rehearse.session import TRUTH_FILE, Truth, rehearse
+from tetherwatch.rehearse.scene import SHADE_STOPS
+from tetherwatch.rehearse.script import MOVING_LIGHTS_S
+from tetherwatch.rehearse.session import TRUTH_FILE, WEAK_POP, Truth, rehearse
 
 MORNING = datetime(2026, 3, 4, 9, 30, tzinfo=timezone(timedelta(hours=-3, minutes=-30)))
 
@@ -141,11 +144,40 @@ def test_local_time_without_zone_is_written_without_one(tmp_path: Path) -> None:
 
 def test_camera_does_not_know_of_a_misfire(tmp_path: Path) -> None:
     """The flash tag says the flash was asked to fire in every frame; only the truth knows which stayed dark."""
-    truths = played(tmp_path, scene="misfires", frames=8)
-    assert [truth.flash_fired for truth in truths].count(False) == 1
+    truths = played(tmp_path, scene="misfires", frames=40, megapixels=0.1)
     assert {exif(tmp_path / truth.file)["Exif.Photo.Flash"] for truth in truths} == {"1"}
-    dark = next(truth for truth in truths if not truth.flash_fired)
-    assert dark.offset_stops < -6
+    (dark,) = [truth for truth in truths if not truth.flash_fired]
+    assert (dark.odd, dark.offset_stops < -6) == ("misfire", True)
+
+
+def test_odd_frames_look_like_what_they_are(tmp_path: Path) -> None:
+    """A weak flash dims, a blocked light dims the card alone, a cap leaves black, and a held card fills the picture."""
+    truths = played(tmp_path, scene="misfires", frames=40)
+    odd = {truth.odd: truth for truth in truths if truth.odd}
+    assert odd["weak"].offset_stops == pytest.approx(math.log2(WEAK_POP), abs=0.01)
+    assert odd["blocked"].offset_stops == SHADE_STOPS
+    assert odd["card"].offset_stops == truths[0].offset_stops == 0.0
+    codes = {kind: greens(tmp_path / truth.file) for kind, truth in odd.items()}
+    usual = greens(tmp_path / truths[0].file)
+    corner = (slice(0, 20), slice(0, 20))
+    assert codes["blocked"][corner].mean() == pytest.approx(usual[corner].mean(), rel=0.02)
+    assert abs(codes["cap"].mean()) < 0.1
+    assert np.std(codes["card"]) < 0.2 * np.std(usual)
+
+
+def greens(path: Path) -> NDArray[np.float64]:
+    """One green of each cell of a capture, black subtracted."""
+    with rawpy.imread(str(path)) as raw:
+        codes: NDArray[np.float64] = raw.raw_image[0::2, 1::2].astype(float) - raw.black_level_per_channel[1]
+    return codes
+
+
+def test_setups_are_minutes_apart(tmp_path: Path) -> None:
+    """By the camera's clock lights take their time to be moved; inside a setup frames keep the pace asked for."""
+    truths = played(tmp_path, scene="moves", frames=9, megapixels=0.1, every_s=2.0)
+    times = [datetime.fromisoformat(truth.captured_at) for truth in truths]
+    gaps = [(after - before).total_seconds() for before, after in itertools.pairwise(times)]
+    assert gaps == [2.0] * 3 + [2.0 + MOVING_LIGHTS_S] + [2.0] * 3 + [2.0 + MOVING_LIGHTS_S]
 
 
 def test_numbers_go_on_and_nothing_is_overwritten(tmp_path: Path) -> None:
@@ -171,10 +203,9 @@ def test_missing_extra_is_noticed_before_anything_is_written(tmp_path: Path, mon
 
 def test_spread_moves_the_true_offset_a_little(tmp_path: Path) -> None:
     """With a spread, frames differ by about that much and the truth knows it; without, they are exact."""
-    offsets = [
-        truth.offset_stops for truth in played(tmp_path, scene="misfires", frames=40, megapixels=0.1, spread_stops=0.05)
-    ]
-    usual = [offset for offset in offsets if offset > -1]
+    truths = played(tmp_path, scene="misfires", frames=40, megapixels=0.1, spread_stops=0.05)
+    offsets = [truth.offset_stops for truth in truths]
+    usual = [truth.offset_stops for truth in truths if truth.odd is None]
     assert 0.03 < np.std(usual) < 0.07
     assert card_offset(tmp_path / "RHS_0001.DNG") == pytest.approx(offsets[0], abs=0.02)
 

@@ -19,8 +19,8 @@ GONE_STOPS = 4.0
 UNLIT_STOPS = 5.0
 """A first frame this much too dark under flash was more likely taken without it."""
 
-STEADY_STOPS = 0.1
-"""Two frames this close show that the flash repeats, so that a smaller difference than `SUDDEN_STOPS` counts."""
+STEADY_STOPS = 0.2
+"""Frames this close together show that the flash repeats, so that a smaller change than `SUDDEN_STOPS` is odd."""
 
 _CARD_STOPS = 0.7
 _SUBJECT_STOPS = 1.5
@@ -31,7 +31,7 @@ _SUBJECT_STOPS = 1.5
 class Case:
     """A frame and what it is to be judged by.
 
-    `usual`: the last two frames at most of this setup that were not odd, oldest first; empty at its start. `odd`: the
+    `usual`: the last few frames of this setup that were not odd, oldest first; empty at its start. `odd`: the
     frame directly before, if that was odd. `change`: light that came (negative: went) since the last usual frame, in
     stops, less what the last call asked for; None if not known. `by_hand`: a setting was moved that no call asked for.
     """
@@ -58,8 +58,10 @@ class Case:
         """The change of light, up or down, that is odd."""
         if not self.flash or len(self.usual) < 2:
             return SUDDEN_STOPS
-        apart = light_change(self.plan, *self.usual)
-        return ALIKE_STOPS if apart is not None and abs(apart) <= STEADY_STOPS else SUDDEN_STOPS
+        lights = [light_change(self.plan, self.usual[-1], shot) for shot in self.usual]
+        known = [light for light in lights if light is not None]
+        steady = len(known) == len(lights) and max(known) - min(known) <= STEADY_STOPS
+        return ALIKE_STOPS if steady else SUDDEN_STOPS
 
 
 Rule = Callable[[Case], str | None]

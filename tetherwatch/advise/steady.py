@@ -13,7 +13,7 @@ settings moved by a followed call hide nothing.
     1 or more gone, no or only the called setting moved   check once                  check once
     1 or more gone, a setting moved by hand               check once                  call: it was meant
     1 or more came, no or only the called setting moved   check once                  check once
-    0.3 to 1 gone or came, two frames before within 0.1   check once                  call: clouds do that
+    0.3 to 1 gone or came, last frames within 0.2         check once                  call: clouds do that
     one even tone, before it was not; card not metered    check once                  check once
     up to 0.3 gone or came, the frame before was right    hold once                   call
     anything the last call asked of the light             call                        call
@@ -48,7 +48,9 @@ SETTLING_FRAMES = 3
 _MOVED_STOPS = 1e-6
 
 Judged = tuple[tuple[Shot, ...], Shot | None]
-"""The last frames that were not odd, two at most, and the frame before if it was odd."""
+"""The last frames that were not odd, and the frame before if it was odd."""
+
+_USUAL_FRAMES = 4
 
 
 def odd_frame(plan: Plan, history: Sequence[Shot], shot: Shot, asked: Call | None = None) -> Call | None:
@@ -90,7 +92,7 @@ def _judged(plan: Plan, shots: Sequence[Shot]) -> Judged:
     for shot in shots:
         case = _case(plan, usual, odd, before, shot, _presumed(before))
         before = shot
-        usual, odd = (case.usual, shot) if named(case) else ((*case.usual, shot)[-2:], None)
+        usual, odd = (case.usual, shot) if named(case) else ((*case.usual, shot)[-_USUAL_FRAMES:], None)
         if odd is None and abs(case.lost) > ALIKE_STOPS:
             usual = usual[-1:]  # a new light: the frames before it are no measure of how it repeats
     return usual, odd

@@ -20,10 +20,18 @@ from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
 from tetherwatch.rehearse.follow import NextCall, calls_from
 from tetherwatch.rehearse.light import LightKind
 from tetherwatch.rehearse.options import START, Options
-from tetherwatch.rehearse.script import SceneName
+from tetherwatch.rehearse.script import Odd, SceneName
 from tetherwatch.rehearse.session import Truth, rehearse
 
 FOLLOWED_PLAN = "window-card"
+
+_ODD: dict[Odd, str] = {
+    "misfire": "no flash",
+    "weak": "weak flash",
+    "blocked": "light blocked",
+    "cap": "cap on",
+    "card": "card before the lens",
+}
 
 
 @click.command("rehearse", short_help="Write simulated captures with known truth.")
@@ -93,8 +101,8 @@ def _truth_line(truth: Truth, options: Options) -> str:
         for setting in CAMERA_SETTINGS
         if (value := truth.settings.get(setting)) is not None
     )
-    flash = "" if truth.flash_fired or options.light_kind == "continuous" else "  no flash"
-    return f"{truth.file}  {settings}  card {truth.offset_stops:+.2f} stops{flash}"
+    odd = f"  {_ODD[truth.odd]}" if truth.odd else ""
+    return f"{truth.file}  {settings}  card {truth.offset_stops:+.2f} stops{odd}"
 
 
 def _make(folder: Path) -> None:

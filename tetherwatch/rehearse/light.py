@@ -32,14 +32,14 @@ class Light:
         """All lamps `stops` brighter (negative: darker)."""
         return replace(self, stops=self.stops + stops)
 
-    def offset_stops(self, settings: Settings, fired: bool = True) -> float:
-        """The grey card against mid-grey in stops; `fired` False leaves the steady part alone.
+    def offset_stops(self, settings: Settings, pop: float = 1.0) -> float:
+        """The grey card against mid-grey in stops; `pop` is the part of its flash that the flash gives, 0 for none.
 
         Raises ValueError if a setting is unknown.
         """
         if settings.shutter_s is None or settings.aperture is None or settings.iso is None:
             raise ValueError("light needs all three settings")
         steady = STEADY_SHARE[self.kind]
-        burst = (1 - steady) * FLASH_REFERENCE_S if fired else 0.0
+        burst = pop * (1 - steady) * FLASH_REFERENCE_S
         lens = brightness(Setting.APERTURE, settings.aperture) + brightness(Setting.ISO, settings.iso)
         return self.stops + lens + math.log2(burst + steady * settings.shutter_s)

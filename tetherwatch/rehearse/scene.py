@@ -28,6 +28,10 @@ def _grey(reflectance: float) -> tuple[float, float, float]:
 
 
 GREY = 0.18
+
+SHADE_STOPS = -2.5
+"""What light is left where something stands in it."""
+
 CARD = Patch("grey card", (0.36, 0.36, 0.64, 0.64), _grey(GREY))
 PATCHES = (
     Patch("backdrop", (0.0, 0.0, 1.0, 1.0), (0.29, 0.30, 0.32), weave=0.04),
@@ -41,6 +45,10 @@ PATCHES = (
     CARD,
 )
 
+_SHADE = Patch("shade", (0.30, 0.30, 0.70, 0.70), _grey(0.0))
+_SHADE_LEAVES = 2.0**SHADE_STOPS
+_HAND = Patch("hand", (0.0, 0.95, 0.3, 1.0), (0.541, 0.306, 0.224))
+
 
 def paint(rows: int, columns: int) -> Cells:
     """The scene in `rows` x `columns` cells."""
@@ -51,6 +59,22 @@ def paint(rows: int, columns: int) -> Cells:
         part[...] = np.reshape(patch.colour, (3, 1, 1))
         if patch.weave:
             part *= 1 + patch.weave * _threads(*part.shape[1:])
+    return cells
+
+
+def shaded(cells: Cells) -> Cells:
+    """The scene with something between the light and the card."""
+    across = inside(_SHADE, *cells.shape[1:])
+    dark = cells.copy()
+    dark[:, across[0], across[1]] *= np.float32(_SHADE_LEAVES)
+    return dark
+
+
+def held_card(rows: int, columns: int) -> Cells:
+    """The grey card held before the lens: nothing else is seen but a rim of the hand that holds it."""
+    cells = np.full((3, rows, columns), GREY, np.float32)
+    across = inside(_HAND, rows, columns)
+    cells[:, across[0], across[1]] = np.reshape(_HAND.colour, (3, 1, 1))
     return cells
 
 

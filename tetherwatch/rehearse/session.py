@@ -19,13 +19,21 @@ from tetherwatch.rehearse.follow import NextCall, apply_call
 from tetherwatch.rehearse.jpeg import render, write_jpeg
 from tetherwatch.rehearse.light import Light
 from tetherwatch.rehearse.options import Options
-from tetherwatch.rehearse.scene import Cells, paint
-from tetherwatch.rehearse.script import Moment, moments
+from tetherwatch.rehearse.scene import SHADE_STOPS, Cells, held_card, paint, shaded
+from tetherwatch.rehearse.script import Moment, Odd, moments
 
 TRUTH_FILE = "truth.jsonl"
 
 _PREFIX = "RHS_"
 _PREVIEW_COLUMNS = 2048
+
+CAP_STOPS = -20.0
+"""What a lens cap does to the light."""
+
+WEAK_POP = 0.6
+"""Part of its flash that a head gives which has not recharged: 0.7 stop less."""
+
+_POPS: dict[Odd | None, float] = {"misfire": 0.0, "weak": WEAK_POP}
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +41,8 @@ class Truth:
     """What is known of a rehearsed capture.
 
     `offset_stops`: the grey card against mid-grey. `light_stops`: the level the lamps are set to (see `light`).
-    `settings` are exact dial values. `clipped_percent` by channel is that of the whole picture before noise.
+    `settings` are exact dial values. `clipped_percent` by channel is that of the whole picture before noise. `odd`: what is
+    wrong with this one frame, None if nothing is.
     """
 
     file: str
@@ -44,6 +53,7 @@ class Truth:
     flash_fired: bool
     setup: int
     clipped_percent: Mapping[str, float]
+    odd: Odd | None = None
 
     def line(self) -> str:
         """One line of `truth.jsonl`, without its end."""
@@ -82,10 +92,11 @@ def rehearse(
     cells = paint(*options.cell_grid)
     for index, shot in enumerate(_shots(folder, options, started_at, next_call)):
         rng = np.random.default_rng((options.seed, index))
-        truth = _truth(shot, options, camera, cells, rng)
+        picture, stops = _picture(cells, shot.moment.odd), _picture_stops(shot, options, rng)
+        truth = _truth(shot, options, stops, camera.clipped_percent(picture, stops, _iso(shot.settings)))
         with (folder / TRUTH_FILE).open("a", encoding="utf-8", newline="\n") as record:
             record.write(truth.line() + "\n")
-        mosaic = camera.expose(cells, truth.offset_stops, _iso(shot.settings), rng)
+        mosaic = camera.expose(picture, stops, _iso(shot.settings), rng)
         _write(folder, shot, mosaic, options, camera)
         yield truth
 
@@ -94,7 +105,7 @@ def _shots(folder: Path, options: Options, started_at: datetime, next_call: Next
     first, settings, moved_stops = _next_number(folder), options.start, 0.0
     right = Light(options.light_kind, 0.0)
     right = right.moved(-right.offset_stops(options.start))
-    name = ""
+    name, paused_s = "", 0.0
     for index, moment in enumerate(moments(options.scene, options.frames, options.seed)):
         if next_call is None:
             settings = _unaided(options, moment)
@@ -103,7 +114,9 @@ def _shots(folder: Path, options: Options, started_at: datetime, next_call: Next
             settings, moved_stops = apply_call(settings, moved_stops, call, options.step)
         name = f"{_PREFIX}{first + index:04d}"
         light = right.moved(moment.light_stops + moved_stops)
-        yield _Shot(name, light, settings, moment, started_at + timedelta(seconds=index * options.every_s))
+        paused_s += moment.pause_s
+        captured_at = started_at + timedelta(seconds=index * options.every_s + paused_s)
+        yield _Shot(name, light, settings, moment, captured_at)
 
 
 def _unaided(options: Options, moment: Moment) -> Settings:
@@ -115,18 +128,32 @@ def _unaided(options: Options, moment: Moment) -> Settings:
     return options.start.with_value(Setting.ISO, dial.value(dial.nearest(start + moment.correction_stops)))
 
 
-def _truth(shot: _Shot, options: Options, camera: Camera, cells: Cells, rng: np.random.Generator) -> Truth:
-    fired = shot.moment.fired and shot.light.kind != "continuous"
-    offset = shot.light.offset_stops(shot.settings, fired) + float(rng.normal(0.0, options.spread_stops))
+def _picture(cells: Cells, odd: Odd | None) -> Cells:
+    if odd == "blocked":
+        return shaded(cells)
+    return held_card(*cells.shape[1:]) if odd == "card" else cells
+
+
+def _picture_stops(shot: _Shot, options: Options, rng: np.random.Generator) -> float:
+    """A grey card in the open light against mid-grey."""
+    odd = shot.moment.odd
+    capped = CAP_STOPS if odd == "cap" else 0.0
+    scatter = float(rng.normal(0.0, options.spread_stops))
+    return shot.light.offset_stops(shot.settings, _POPS.get(odd, 1.0)) + scatter + capped
+
+
+def _truth(shot: _Shot, options: Options, picture_stops: float, clipped_percent: Mapping[str, float]) -> Truth:
+    odd = shot.moment.odd
     return Truth(
         file=_file(shot.name, options),
         captured_at=shot.captured_at.isoformat(),
-        offset_stops=offset,
+        offset_stops=picture_stops + (SHADE_STOPS if odd == "blocked" else 0.0),
         light_stops=shot.light.stops,
         settings=shot.settings,
-        flash_fired=fired,
+        flash_fired=shot.light.kind != "continuous" and odd != "misfire",
         setup=shot.moment.setup,
-        clipped_percent=camera.clipped_percent(cells, offset, _iso(shot.settings)),
+        clipped_percent=clipped_percent,
+        odd=odd,
     )
 
 
