@@ -95,6 +95,15 @@ def test_an_error_let_out_by_the_task_is_a_failure(two):
     assert "an error the task let out" in outcome.detail
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="memory is limited on Linux only")
+def test_a_task_that_takes_memory_without_bound_costs_one_failure(two):
+    """It is stopped at the limit, long before the machine suffers, and the worker reads on."""
+    outcomes = run(two, ["swell", "a", "b", "swell.x", "c", "d"])
+    swollen = {name for name, outcome in outcomes.items() if outcome.fault is Fault.OUT_OF_MEMORY}
+    assert swollen == {"swell", "swell.x"}
+    assert all(isinstance(outcomes[name], Read) for name in "abcd")
+
+
 def test_a_failure_comes_back_as_it_was(two):
     """A task's own failure crosses the process border unchanged."""
     assert run(two, ["refuse"])["refuse"] == Failure(Fault.CUT_SHORT, "detail")

@@ -43,6 +43,10 @@ def misbehave(path: Path, aim: Aim, step: Step) -> Outcome:
         os.kill(os.getpid(), signal.SIGSEGV)
     if path.stem == "hang":
         time.sleep(600)
+    if path.stem == "swell":
+        swollen = []
+        while True:
+            swollen.append(bytes(1 << 26))
     if path.stem == "raise":
         raise RuntimeError("an error the task let out")
     if path.stem == "refuse":

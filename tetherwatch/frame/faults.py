@@ -20,6 +20,10 @@ class Fault(Enum):
     VANISHED = ("the file is gone", "check the tethering cable and the transfer program")
     NOT_A_FILE = ("this is a folder or a special file, not a capture", "rename it so that it does not look like one")
     TOO_LARGE = ("the picture is larger than this program reads", "shoot at a smaller size")
+    OUT_OF_MEMORY = (
+        "reading it took more memory than any picture needs and was stopped",
+        "copy it again; if that does not help, set it aside",
+    )
     TOO_SMALL = ("the picture is too small to meter", "remove it from the capture folder")
     TOO_SLOW = (
         "reading it took too long and was stopped",

@@ -72,8 +72,10 @@ def _decode(file: BinaryIO, formats: tuple[str, ...]) -> tuple[NDArray[np.uint8]
 
 
 def _fault_of(error: Exception, file: BinaryIO) -> Fault:
-    if isinstance(error, (Image.DecompressionBombWarning, Image.DecompressionBombError, MemoryError)):
+    if isinstance(error, (Image.DecompressionBombWarning, Image.DecompressionBombError)):
         return Fault.TOO_LARGE
+    if isinstance(error, MemoryError):
+        return Fault.OUT_OF_MEMORY
     if isinstance(error, UnidentifiedImageError) and _is_tiff(file) and not is_cut_short(file):
         return Fault.UNSUPPORTED
     return Fault.CUT_SHORT

@@ -28,7 +28,7 @@ _UNKNOWN = (
     rawpy.LibRawRequestForNonexistentImageError,
     rawpy.NotSupportedError,
 )
-_NO_ROOM = (rawpy.LibRawTooBigError, rawpy.LibRawUnsufficientMemoryError, rawpy.LibRawMemPoolOverflowError, MemoryError)
+_NO_ROOM = (rawpy.LibRawUnsufficientMemoryError, rawpy.LibRawMemPoolOverflowError, MemoryError)
 
 
 @contextmanager
@@ -59,8 +59,10 @@ def _unpacked(raw: rawpy.RawPy, path: Path) -> Frame:
         return decoded_frame(raw)
     except _UNKNOWN as error:
         raise CaptureError(Fault.UNSUPPORTED, _words(error)) from error
-    except _NO_ROOM as error:
+    except rawpy.LibRawTooBigError as error:
         raise CaptureError(Fault.TOO_LARGE, _words(error)) from error
+    except _NO_ROOM as error:
+        raise CaptureError(Fault.OUT_OF_MEMORY, _words(error)) from error
     except (rawpy.LibRawError, RuntimeError, OSError) as error:
         raise CaptureError(Fault.CUT_SHORT, _words(error)) from error
 

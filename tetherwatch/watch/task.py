@@ -45,6 +45,8 @@ def read_capture(path: Path, aim: Aim, step: Step) -> Outcome:
         return _read(path, aim, step)
     except CaptureError as error:
         return Failure(error.fault, error.detail)
+    except MemoryError:
+        return Failure(Fault.OUT_OF_MEMORY)
     except Exception as error:  # the supervised unit: whatever a decoder throws costs this capture only
         return Failure(Fault.CRASHED, f"{type(error).__name__}: {error}")
 

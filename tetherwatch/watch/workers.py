@@ -1,5 +1,8 @@
 """Worker processes: one capture at a time each, with a deadline; one that dies or hangs costs that capture only.
 
+On Linux a worker's memory is limited too. Windows knows no such limit and macOS does not hold to it: there a decoder
+that takes memory without bound is stopped by its deadline.
+
 Each worker is a pool of its own. In a shared pool a worker that dies before it has said which task it took fails every
 task in flight.
 """
@@ -7,6 +10,7 @@ task in flight.
 import multiprocessing
 import os
 import signal
+import sys
 import time
 from collections.abc import Callable
 from concurrent.futures import CancelledError, Future
@@ -23,6 +27,7 @@ from pebble import ProcessPool
 
 from tetherwatch.exposure.dial import Step
 from tetherwatch.frame.faults import Fault
+from tetherwatch.frame.limits import MEMORY_LIMIT
 from tetherwatch.meter.records import Aim
 from tetherwatch.watch.patience import at_most
 from tetherwatch.watch.task import DECODERS, Failure, Outcome, Read, read_capture
@@ -215,8 +220,19 @@ def _stop(pool: ProcessPool) -> None:
 def _prepare(preload: tuple[str, ...]) -> None:
     # The pool's own handler runs between two lines of Python, so a decoder stuck in C would live on for seconds.
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    _limit_memory()
     for name in preload:
         import_module(name)
+
+
+def _limit_memory() -> None:
+    if sys.platform == "linux":
+        import resource
+
+        # Not the address space: it counts whole files that a library maps, which take no memory.
+        _, most = resource.getrlimit(resource.RLIMIT_DATA)
+        limit = MEMORY_LIMIT if most == resource.RLIM_INFINITY else min(MEMORY_LIMIT, most)
+        resource.setrlimit(resource.RLIMIT_DATA, (limit, limit))
 
 
 def _outcome(future: "Future[Any]") -> Outcome:
@@ -224,6 +240,8 @@ def _outcome(future: "Future[Any]") -> Outcome:
         outcome = future.result()
     except FutureTimeoutError:
         return Failure(Fault.TOO_SLOW)
+    except MemoryError:
+        return Failure(Fault.OUT_OF_MEMORY)
     except (Exception, CancelledError) as error:  # the worker died, or raised what a task must not raise
         return Failure(Fault.CRASHED, f"{type(error).__name__}: {error}")
     return outcome if isinstance(outcome, (Read, Failure)) else Failure(Fault.CRASHED, f"no outcome: {outcome!r}")
