@@ -88,6 +88,13 @@ def test_what_is_not_the_call_alone_is_no_landing(after: Settings) -> None:
     assert landed(asking(Setting.ISO, "800", 1.0, -1.0), shot(-1.0), shot(0.0, after), PLAN) is None
 
 
+def test_an_old_lens_is_no_obstacle() -> None:
+    """An aperture that neither frame knows is taken to stand still."""
+    before = Settings(2.0**-8, None, 400.0)
+    after = shot(0.0, before.with_value(Setting.ISO, 800.0), None)
+    assert landed(asking(Setting.ISO, "800", 1.0, -1.0), shot(-1.0, before, None), after, PLAN) is not None
+
+
 def test_calls_without_a_move_cannot_land() -> None:
     """Hold, check and blocked ask for nothing; a hidden value leaves nothing to compare with."""
     after = shot(0.0, SETTINGS.with_value(Setting.ISO, 800.0))
@@ -120,8 +127,12 @@ def test_light_lands_once_half_of_it_came(asked: float, came: float) -> None:
 
 @pytest.mark.parametrize(
     ("after", "light"),
-    [(SETTINGS.with_value(Setting.ISO, 800.0), 8.0), (Settings(2.0**-9, 2.0**1.5, 800.0), 8.0), (SETTINGS, None)],
-    ids=["a setting too", "settings that cancel", "unknown"],
+    [
+        (SETTINGS.with_value(Setting.ISO, 800.0), 8.0),
+        (Settings(2.0**-9, 2.0**1.5, 800.0), 8.0),
+        (Settings(2.0**-8, None, 400.0), None),
+    ],
+    ids=["a setting too", "settings that cancel", "not known any more"],
 )
 def test_light_and_settings_moved_together_are_no_landing(after: Settings, light: float | None) -> None:
     """What came of the light cannot be told then."""

@@ -3,11 +3,27 @@
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import screen_records as made
 
+from tetherwatch.advise.landing import Landing
+from tetherwatch.advise.records import NOTHING_KNOWN, Finding, LightKind, Shot
+from tetherwatch.advise.whatif import Try, tried
+from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.screen.lines import frame_line, health_line, problem_line, settings_words
+from tetherwatch.exposure.stops import Setting
+from tetherwatch.frame.records import Metadata
+from tetherwatch.screen.lines import (
+    finding_line,
+    frame_line,
+    health_line,
+    news_line,
+    problem_line,
+    settings_words,
+    tried_lines,
+)
+from tetherwatch.session.records import Landed, Warned
 from tetherwatch.watch.records import Health, Problem
 
 
@@ -26,6 +42,45 @@ def test_what_a_call_leaves_is_said() -> None:
     assert "DARKER light (-0.7)" in frame_line(made.frame(call=made.LIGHT_CALL))
 
 
+def test_a_landing_is_one_line() -> None:
+    """The lever, where it landed, where it was to, and how far apart the two are."""
+    landing = Landing(Setting.ISO, 1.0, -0.02, 0.031, 0.051, 1.05)
+    assert news_line(Landed(Path("2.DNG"), landing)) == "    ISO landed at +0.03 stops, predicted -0.02: 0.05 apart"
+
+
+def test_a_warning_is_one_line() -> None:
+    """Its sentence, marked as a warning."""
+    assert news_line(Warned(None, Finding("light", "this is flash light"))) == "    warning: this is flash light"
+
+
+def what_if(*tries: Try, light: LightKind = "continuous", **changes: Any) -> list[str]:
+    """The lines of a what-if on a face one stop too dark."""
+    shot = Shot(Metadata(settings=made.SETTINGS, **changes), made.reading(-1.0, area_tones=(made.tones("g"),)), 0.0)
+    return tried_lines(tried(made.plan(light=light), shot, tries, NOTHING_KNOWN), Step.THIRD)
+
+
+def test_a_what_if_says_move_outcome_and_clipping() -> None:
+    """One line, and one for each warning that the settings bring."""
+    (line,) = what_if(Try(Setting.ISO, value=800.0))
+    assert line.startswith("    try ISO 800 (+1.00 stops): 0.00 stops, inside the tolerance; clipped R ")
+    assert re.fullmatch(r".*; clipped R \d+\.\d\d G \d+\.\d\d B \d+\.\d\d %", line)
+    line, warning = what_if(Try(Setting.SHUTTER, value=0.5), Try(Setting.LIGHT, stops=-0.5), focal_mm=85.0)
+    assert line.startswith(
+        "    try shutter 0.5 s (+7.00 stops), light -0.50 stops: +5.50 stops, outside the tolerance;"
+    )
+    assert line.endswith("; outside the plan: shutter")
+    assert warning.startswith("    warning: ")
+
+
+def test_a_what_if_that_is_not_sure_says_so() -> None:
+    """Bounds where the mixture of the light is open; that flash does not follow the shutter."""
+    (line,) = what_if(Try(Setting.SHUTTER, stops=1.0), light="mixed")
+    assert ": between -1.00 and 0.00 stops, inside the tolerance or not; " in line
+    assert "not known yet" in line
+    (line,) = what_if(Try(Setting.SHUTTER, stops=1.0), light="flash")
+    assert ": -1.00 stops, outside the tolerance; " in line and "under flash the shutter moves nothing" in line
+
+
 def test_unknown_settings_are_named() -> None:
     """A missing setting is called by its name so that the line cannot be misread."""
     assert settings_words(Settings(None, 2**1.5, None)) == "shutter unknown f/2.8 ISO unknown"
@@ -39,6 +94,7 @@ def test_lines_of_hostile_names_stay_single_and_free_of_codes() -> None:
         frame_line(record),
         problem_line(Problem(Path(made.HOSTILE), made.HOSTILE, made.HOSTILE)),
         health_line(Health(Path(made.HOSTILE), True, "events", 0, None)),
+        finding_line(Finding("light", made.HOSTILE)),
     ]
     assert not any(re.search(r"[\x00-\x1f\x7f-\x9f\u202e]", line) for line in lines)
 

@@ -13,9 +13,12 @@ from hypothesis import strategies as st
 from session_records import FOLDER, PLAN, SETTINGS, THUMBNAIL, metered
 
 from tetherwatch.advise.call import make_call
-from tetherwatch.advise.records import Plan
+from tetherwatch.advise.landing import Landing
+from tetherwatch.advise.records import NOTHING_KNOWN, Finding, Plan, Shot
+from tetherwatch.advise.whatif import Try, tried
 from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.settings import Settings
+from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.records import Metadata
 from tetherwatch.meter.records import Reading
 from tetherwatch.session.events import (
@@ -24,12 +27,16 @@ from tetherwatch.session.events import (
     folder_event,
     frame_event,
     json_line,
+    landed_event,
+    news_event,
     plan_event,
     problem_event,
     reading_object,
     settings_object,
+    tried_event,
+    warned_event,
 )
-from tetherwatch.session.records import FrameRecord
+from tetherwatch.session.records import FrameRecord, Landed, Warned
 from tetherwatch.session.session import Session
 from tetherwatch.watch.records import Capture, Health, Problem
 
@@ -107,6 +114,14 @@ TRIED_KEYS = {
     "notes": list,
 }
 
+LANDING = Landing(Setting.ISO, 1.0, -0.02, 0.031, 0.051, 1.05)
+TRIED = tried(
+    PLAN,
+    Shot(Metadata(settings=SETTINGS), reading(-1.0), 0.0),
+    (Try(Setting.ISO, value=800.0), Try(Setting.LIGHT, stops=-0.5)),
+    NOTHING_KNOWN,
+)
+
 
 def check(found: dict[str, Any], contract: dict[str, Any]) -> None:
     """The object has exactly the contract's keys, and what they hold is of the stated types or words."""
@@ -126,6 +141,7 @@ def check_frame(found: dict[str, Any]) -> None:
     check(found["call"], CALL_KEYS)
     if found["call"]["predicted"] is not None:
         check(found["call"]["predicted"], PREDICTED_KEYS)
+        assert set(found["call"]["predicted"]["clipped_percent_by_channel"]) <= {"r", "g", "b", "y"}
     assert all(isinstance(percent, NUMBER) for percent in found["reading"]["clipped_percent"].values())
     assert set(found["reading"]["clipped_percent"]) <= {"r", "g", "b", "y"}
 
@@ -240,12 +256,76 @@ def test_a_time_with_a_zone_keeps_it() -> None:
         (folder_event(Health(FOLDER, True, "events", 3, 1.0)), FOLDER_KEYS),
         (folder_event(Health(FOLDER, False, "polling", 0, None)), FOLDER_KEYS),
         (plan_event("no noise ceiling given"), PLAN_KEYS),
+        (warned_event(Warned(FOLDER / "1.DNG", Finding("flicker", "lamps may swing")), FOLDER), WARNING_KEYS),
+        (landed_event(Landed(FOLDER / "1.DNG", LANDING), FOLDER), LANDED_KEYS),
+        (tried_event(FOLDER / "1.DNG", TRIED, Step.THIRD, FOLDER), TRIED_KEYS),
     ],
-    ids=["problem", "back", "away", "plan"],
+    ids=["problem", "back", "away", "plan", "warning", "landed", "tried"],
 )
 def test_the_other_events_keep_the_contract(event: dict[str, Any], contract: dict[str, Any]) -> None:
-    """Problem, folder and warning have the documented keys."""
+    """Problem, folder, warning, landed and tried have the documented keys."""
     check(read_back(event), contract)
+
+
+def test_a_landing_and_a_warning_in_full() -> None:
+    """Every name and number, as documented."""
+    assert read_back(landed_event(Landed(FOLDER / "2.DNG", LANDING), FOLDER)) == {
+        "event": "landed",
+        "file": "2.DNG",
+        "setting": "iso",
+        "predicted_offset_stops": -0.02,
+        "offset_stops": 0.031,
+        "error_stops": 0.051,
+    }
+    warned = Warned(FOLDER / "2.DNG", Finding("flicker", "lamps may swing"))
+    expected = {"event": "warning", "file": "2.DNG", "kind": "flicker", "reason": "lamps may swing"}
+    assert read_back(warned_event(warned, FOLDER)) == expected
+
+
+def test_a_what_if_in_full() -> None:
+    """What was tried, with the dial's labels, and what it leads to."""
+    found = replace(TRIED, hazards=(Finding("flicker", "lamps may swing"),), outside=(Setting.ISO,))
+    assert read_back(tried_event(FOLDER / "2.DNG", found, Step.THIRD, FOLDER)) == {
+        "event": "tried",
+        "file": "2.DNG",
+        "try": {"iso": {"to": "800", "move_stops": 1.0}, "light": {"to": None, "move_stops": -0.5}},
+        "predicted": {
+            "offset_stops": -0.5,
+            "uncertainty_stops": 0.0,
+            "clipped_percent": 0.0,
+            "clipped_percent_by_channel": {"g": 0.0},
+        },
+        "between_stops": None,
+        "inside_tolerance": False,
+        "outside_plan": ["iso"],
+        "hazards": [{"kind": "flicker", "reason": "lamps may swing"}],
+        "notes": [],
+    }
+
+
+def test_a_what_if_under_unknown_light_has_bounds() -> None:
+    """Both ends, darkest first; whether it is inside is null where it may be either."""
+    found = tried(
+        replace(PLAN, light="mixed"),
+        Shot(Metadata(settings=SETTINGS), reading(0.0), 0.0),
+        (Try(Setting.SHUTTER, stops=1.0),),
+        NOTHING_KNOWN,
+    )
+    event = read_back(tried_event(FOLDER / "2.DNG", found, Step.THIRD, FOLDER))
+    check(event, TRIED_KEYS)
+    assert (event["between_stops"], event["inside_tolerance"]) == ([0.0, 1.0], None)
+
+
+def test_any_news_becomes_its_own_event() -> None:
+    """The stream does not need to know what kind of news it writes."""
+    problem, health = (
+        Problem(FOLDER / "1.DNG", "the file is empty", "copy it again"),
+        Health(FOLDER, True, "events", 0, 1),
+    )
+    landing, warning = Landed(FOLDER / "1.DNG", LANDING), Warned(None, Finding("light", "this is flash light"))
+    pieces = (record(), landing, warning, problem, health)
+    events = [news_event(piece, Step.THIRD, FOLDER)["event"] for piece in pieces]
+    assert events == ["frame", "landed", "warning", "problem", "folder"]
 
 
 def test_the_folder_is_away_or_back() -> None:

@@ -5,12 +5,12 @@ from dataclasses import dataclass
 from statistics import median
 
 from tetherwatch.advise.levers import EPSILON
-from tetherwatch.advise.mixture import moved_alone
+from tetherwatch.advise.likeness import moves
 from tetherwatch.advise.records import Call, Finding, Plan, Shot
 from tetherwatch.advise.words import name
 from tetherwatch.exposure.dial import parse_value, snap
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
+from tetherwatch.exposure.stops import Setting, brightness
 from tetherwatch.frame.records import Metadata
 
 SCORED_LANDINGS = 50
@@ -21,6 +21,9 @@ DELIVERED_LEAST = 0.7
 
 FELL_SHORT_TIMES = 3
 """Moves of a lever that must fall short one after the other before it is named."""
+
+LIGHT_CAME = 0.5
+"""Part of an asked move of light that must have come before it counts as made: light has no dial to read."""
 
 _SAME_VALUE_STOPS = 0.05
 """How far a setting may stand from the one asked for: labels are rounded."""
@@ -59,7 +62,7 @@ def landed(asked: Call, before: Shot, after: Shot, plan: Plan) -> Landing | None
 
     A camera setting must stand at the value asked for, with the others where they were. Light must have moved by half
     of what was asked or more, with no setting moved. Compensation must have moved as asked, and settings may follow.
-    None too where a setting is unknown, and where the two frames were not metered alike.
+    None too where the setting is unknown, where only one frame knows another, and where they were not metered alike.
     """
     if asked.setting is None or asked.predicted is None or not _alike(before, after):
         return None
@@ -80,11 +83,14 @@ def _alike(before: Shot, after: Shot) -> bool:
 
 
 def _followed(asked: Call, before: Shot, after: Shot, plan: Plan) -> bool:
-    if asked.setting is Setting.LIGHT:
-        return _light_followed(asked, before, after)
     if asked.setting is Setting.COMPENSATION:
         return _compensation_followed(asked, before.metadata, after.metadata)
-    return _setting_followed(asked, before, after, plan)
+    moved = moves(before, after)
+    if moved is None or any(abs(stops) > EPSILON for setting, stops in moved.items() if setting is not asked.setting):
+        return False
+    if asked.setting is Setting.LIGHT:
+        return (after.reading.level_stops - before.reading.level_stops) / asked.move_stops >= LIGHT_CAME
+    return _stands_as_asked(asked, after.metadata.settings, plan)
 
 
 def _compensation_followed(asked: Call, before: Metadata, after: Metadata) -> bool:
@@ -93,32 +99,12 @@ def _compensation_followed(asked: Call, before: Metadata, after: Metadata) -> bo
     return abs(after.bias_stops - before.bias_stops - asked.move_stops) <= _SAME_VALUE_STOPS
 
 
-def _setting_followed(asked: Call, before: Shot, after: Shot, plan: Plan) -> bool:
-    moved = moved_alone(before.metadata.settings, after.metadata.settings)
-    if moved is None or moved[0] is not asked.setting or asked.to_label is None:
+def _stands_as_asked(asked: Call, settings: Settings, plan: Plan) -> bool:
+    value = None if asked.setting is None else settings.get(asked.setting)
+    if asked.setting is None or asked.to_label is None or value is None:
         return False
-    value = after.metadata.settings.get(asked.setting)
     wanted = snap(asked.setting, parse_value(asked.setting, asked.to_label), plan.step)
-    return value is not None and _apart(asked.setting, value, wanted) <= _SAME_VALUE_STOPS
-
-
-def _apart(setting: Setting, one: float, other: float) -> float:
-    return abs(brightness(setting, one) - brightness(setting, other))
-
-
-def _light_followed(asked: Call, before: Shot, after: Shot) -> bool:
-    here, there = before.reading.light_value, after.reading.light_value
-    if here is None or there is None or not _unmoved(before.metadata.settings, after.metadata.settings):
-        return False
-    return (there - here) / asked.move_stops >= 0.5
-
-
-def _unmoved(before: Settings, after: Settings) -> bool:
-    """Whether all camera settings are known and the same."""
-    pairs = [(setting, before.get(setting), after.get(setting)) for setting in CAMERA_SETTINGS]
-    return all(
-        one is not None and other is not None and _apart(setting, one, other) < EPSILON for setting, one, other in pairs
-    )
+    return abs(brightness(asked.setting, value) - brightness(asked.setting, wanted)) <= _SAME_VALUE_STOPS
 
 
 @dataclass(frozen=True, slots=True)

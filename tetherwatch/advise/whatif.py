@@ -94,7 +94,7 @@ def tried(plan: Plan, shot: Shot, tries: Sequence[Try], knowledge: Knowledge) ->
 
 
 def _applied(settings: Settings, one: Try, step: Step) -> tuple[Settings, float]:
-    """The settings with one move made, on the dial where it has such a step, and the move's stops."""
+    """The settings with one move made, and its stops. A value is taken for the dial step it stands for."""
     if one.setting not in CAMERA_SETTINGS:
         return settings, one.stops or 0.0
     here = settings.get(one.setting)
@@ -104,8 +104,10 @@ def _applied(settings: Settings, one: Try, step: Step) -> tuple[Settings, float]
             "try another setting, or light=+1",
         )
     start = brightness(one.setting, here)
-    there = value_at(one.setting, start + (one.stops or 0.0)) if one.value is None else one.value
-    there = snap(one.setting, there, step)
+    if one.value is None:
+        stops = one.stops or 0.0
+        return settings.with_value(one.setting, value_at(one.setting, start + stops)), stops
+    there = snap(one.setting, one.value, step)
     return settings.with_value(one.setting, there), brightness(one.setting, there) - start
 
 

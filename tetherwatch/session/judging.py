@@ -33,8 +33,9 @@ class Seen:
 
 
 def seen(plan: Plan, before: Sequence[FrameRecord], frame: Metered | FrameRecord) -> Seen:
-    """A frame among the last ones before it."""
-    before = before[-LOOK_BACK:]
+    """A frame among the last ones before it that its camera took: bodies differ, and each has its own settings."""
+    serial = frame.metadata.serial
+    before = [record for record in before[-LOOK_BACK:] if record.metadata.serial == serial]
     *history, shot = _shots([*before, frame])
     sound = [(record.call, each) for record, each in zip(before, history, strict=True) if not odd(record.call)]
     again = odd_frame(plan, history, shot, sound[-1][0] if sound else None)
