@@ -171,10 +171,10 @@ def test_a_notice_takes_the_place_of_the_keys() -> None:
     assert "ISO is locked now" in drawn(VIEWS["hold"], 80, 24, notice="ISO is locked now")[-1]
 
 
-@given(st.integers(15, 200), st.integers(0, 8))
-def test_the_single_column_never_overfills(height: int, reason_rows: int) -> None:
+@given(st.integers(15, 200), st.integers(0, 8), st.integers(0, 9), st.integers(3, 4))
+def test_the_single_column_never_overfills(height: int, reason: int, told: int, levers: int) -> None:
     """Panels of the single column share at most the rows there are."""
-    assert sum(share(height, reason_rows).values()) <= height
+    assert sum(share(height, reason, told, levers).values()) <= height
 
 
 @pytest.mark.parametrize(("width", "height"), [(80, 24), (100, 30), (200, 50)])

@@ -9,9 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
+from tetherwatch.advise.landing import Score
 from tetherwatch.advise.records import Allowed, CallKind
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import Setting
+from tetherwatch.frame.records import Metadata
 from tetherwatch.meter.records import Aim, Box
 from tetherwatch.screen.block import Block
 from tetherwatch.screen.call import call_panel
@@ -33,7 +35,7 @@ def _text(block: Block) -> str:
 @pytest.mark.parametrize("kind", list(made.CALLS))
 def test_the_call_is_five_rows_high_in_the_smallest_usual_window(kind: CallKind) -> None:
     """At 80 columns every call has large type of five rows between its line and its reason."""
-    lines = call_panel(made.CALLS[kind], PLAIN, 80, 8).lines
+    lines = call_panel(made.frame(call=made.CALLS[kind]), Score(), PLAIN, 80, 8).lines
     assert all("█" in line.plain for line in lines[1:6])
     assert made.CALLS[kind].reason.startswith(lines[6].plain.strip())
 
@@ -52,12 +54,12 @@ def test_the_longest_moves_still_show_from_to_and_stops_large(setting: Setting, 
     move = f"{start} → {end} +1.0"
     assert largest([move], 78, 6) is not None
     call = replace(made.CALLS["brighter"], setting=setting, from_label=start, to_label=end)
-    assert "█" in _text(call_panel(call, PLAIN, 80, 8))
+    assert "█" in _text(call_panel(made.frame(call=call), Score(), PLAIN, 80, 8))
 
 
 def test_large_type_falls_back_to_the_bold_line() -> None:
     """Where no type fits, the call's bold line and the reason remain."""
-    panel = call_panel(made.CALLS["blocked"], PLAIN, 20, 8)
+    panel = call_panel(made.frame(call=made.CALLS["blocked"]), Score(), PLAIN, 20, 8)
     assert "█" not in _text(panel)
     assert "BLOCKED" in panel.lines[0].plain
 
@@ -101,7 +103,7 @@ def test_the_offset_is_right_only_inside_the_tolerance() -> None:
 
 def test_levers_tell_range_lock_and_room() -> None:
     """Each setting's row names its value, its range or lock, and the stops left on both sides."""
-    shutter, aperture, iso, order = _text(levers_panel(made.SETTINGS, made.plan(), PLAIN, 80, 4)).splitlines()
+    shutter, aperture, iso, order = _text(levers_panel(Metadata(made.SETTINGS), made.plan(), PLAIN, 80, 4)).splitlines()
     assert re.search(r"shutter +1/250 +locked at 1/250 +no room", shutter)
     assert re.search(r"aperture +f/2.8 +free f/5.6 to f/2 +darker -2.0 +brighter \+1.0", aperture)
     assert re.search(r"ISO +400 +free 100 to 3200 +darker -2.0 +brighter \+3.0", iso)
@@ -112,7 +114,7 @@ def test_levers_tell_range_lock_and_room() -> None:
 def test_a_setting_outside_its_range_is_marked(iso: float, words: str) -> None:
     """The mark says by how many stops, plus when it is brighter than allowed."""
     settings = made.SETTINGS.with_value(Setting.ISO, iso)
-    assert words in _text(levers_panel(settings, made.plan(), PLAIN, 60, 3))
+    assert words in _text(levers_panel(Metadata(settings), made.plan(), PLAIN, 60, 3))
 
 
 @given(st.floats(50, 102400), st.integers(-3, 8), st.integers(0, 8))
@@ -124,7 +126,7 @@ def test_both_rooms_together_are_the_range(iso: float, darkest: int, wide: int) 
 
 def test_a_setting_the_capture_does_not_state_is_unknown() -> None:
     """None shows as unknown, with its range still told."""
-    text = _text(levers_panel(Settings(), made.plan(), PLAIN, 100, 3))
+    text = _text(levers_panel(Metadata(Settings()), made.plan(), PLAIN, 100, 3))
     assert text.count("unknown") == 6
     assert "free 100 to 3200" in text
 

@@ -2,32 +2,37 @@
 
 from rich.text import Text
 
+from tetherwatch.advise.landing import Score
 from tetherwatch.advise.records import Call
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.screen.block import Block, block, fold
 from tetherwatch.screen.letters import largest
+from tetherwatch.screen.outlook import has_outlook, outlook_line
 from tetherwatch.screen.palette import Palette
 from tetherwatch.screen.words import GLYPHS, UNKNOWN, move_words, signed, stops_words
+from tetherwatch.session.records import FrameRecord
 from tetherwatch.text import display_name
 
 _WORD_ROWS = 1
 _REASON_ROWS = 1
 
 
-def call_panel(call: Call, palette: Palette, width: int, height: int) -> Block:
-    """The call as one bold line, then in the largest type there is room for, then why."""
+def call_panel(frame: FrameRecord, score: Score, palette: Palette, width: int, height: int) -> Block:
+    """The call as one bold line, then in the largest type there is room for, then why, then what it promises."""
+    call = frame.call
     style = palette.of_call(call.kind)
     large = _large(call, style, width - 2, height - _WORD_ROWS - _REASON_ROWS)
-    because = _because(call, palette, width)
+    because = _reason(call, width)
     room = height - _WORD_ROWS - len(large)
-    if reason_rows(call, width) > room > 0:
+    if len(because) > room > 0:
         because[room - 1].append(" …")
-    return block([call_line(call, style), *large, *because], width, height)
+    outlook = outlook_line(frame, score, palette, width)
+    return block([call_line(call, style), *large, *because, outlook], width, height)
 
 
-def reason_rows(call: Call, width: int) -> int:
-    """Rows that the whole reason takes."""
-    return len(_reason(call, width))
+def reason_rows(frame: FrameRecord, score: Score, width: int) -> int:
+    """Rows that the whole reason takes, with the line of what is promised and what came of it."""
+    return len(_reason(frame.call, width)) + has_outlook(frame, score)
 
 
 def call_line(call: Call, style: str) -> Text:
@@ -45,28 +50,30 @@ def _large(call: Call, style: str, width: int, height: int) -> list[Text]:
 
 
 def _wordings(call: Call) -> tuple[str, ...]:
-    """What to show large, fullest first. A shutter time and an f-number tell their setting by their spelling."""
+    """What to show large, fullest first."""
     if call.kind not in ("brighter", "darker") or call.setting is None:
-        needed = f" {signed(call.left_stops)}" if stops_words(call) else ""
-        return call.kind.upper() + needed, call.kind.upper()
-    stops = signed(call.move_stops)
-    name = call.setting.value.upper() if call.setting in (Setting.ISO, Setting.LIGHT) else ""
+        return _standing(call)
+    name, stops = call.setting.value.upper(), signed(call.move_stops)
     if call.to_label is None:
-        return tuple(f"{word} {stops}".strip() for word in (call.setting.value.upper(), ""))
+        return f"{name} {stops}", stops
     start = "?" if call.from_label in (None, UNKNOWN) else display_name(call.from_label)
-    move = f"{start} → {display_name(call.to_label)}"
-    return f"{name} {move} {stops}".strip(), f"{move} {stops}", move, f"→ {display_name(call.to_label)}"
+    end = display_name(call.to_label)
+    move = f"{start} → {end}"
+    if call.setting in (Setting.LIGHT, Setting.COMPENSATION):
+        # A power looks like a shutter time and compensation like a number of stops: they never go without their name.
+        least = f"{name} {stops}" if call.setting is Setting.LIGHT else f"→ {end}"
+        return f"{name} {move}", f"{name} → {end}", least
+    full = f"{name} {move} {stops}" if call.setting is Setting.ISO else f"{move} {stops}"
+    return full, f"{move} {stops}", move, f"→ {end}"
+
+
+def _standing(call: Call) -> tuple[str, ...]:
+    """The kind of a call that orders no move, with what it is about."""
+    kind = call.kind.upper()
+    if call.setting is not None:
+        return f"{kind} {call.setting.value.upper()}", kind
+    return f"{kind} {signed(call.left_stops)}" if stops_words(call) else kind, kind
 
 
 def _reason(call: Call, width: int) -> list[Text]:
     return [Text(f" {line}") for line in fold(display_name(call.reason, limit=400), width - 3)]
-
-
-def _because(call: Call, palette: Palette, width: int) -> list[Text]:
-    if call.predicted is None:
-        return _reason(call, width)
-    expected = (
-        f"The next frame should then read {signed(call.predicted.offset_stops, 2)} stops, "
-        f"{call.predicted.clipped_percent:.1f} % clipped."
-    )
-    return _reason(call, width) + [Text(f" {line}", palette.quiet) for line in fold(expected, width - 2)]

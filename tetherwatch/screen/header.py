@@ -5,11 +5,11 @@ from rich.text import Text
 from tetherwatch.advise.records import Plan
 from tetherwatch.screen.block import Block, block, spread
 from tetherwatch.screen.palette import Palette
-from tetherwatch.screen.words import source_words
+from tetherwatch.screen.words import decimal, source_words
 from tetherwatch.session.records import FrameRecord
 from tetherwatch.text import display_name
 
-_KEYS = (("space", "pause"), ("p", "plan"), ("s a i", "lock"), ("h", "help"), ("q", "quit"))
+_KEYS = (("space", "pause"), ("p", "plan"), ("s a i", "lock"), ("t", "what if"), ("h", "help"), ("q", "quit"))
 
 
 def header_panel(frame: FrameRecord, plan: Plan, newer: int | None, palette: Palette, width: int, height: int) -> Block:
@@ -29,7 +29,7 @@ def _circumstances(frame: FrameRecord, palette: Palette) -> Text:
     words = [
         "camera unknown" if camera is None else display_name(camera, limit=40),
         f"metered: {frame.reading.area}",
-        "light unknown" if light is None else f"light {light:.1f}",
+        "light unknown" if light is None else f"light {decimal(light)}",
     ]
     if fired is not None:
         words.append("flash fired" if fired else "no flash")

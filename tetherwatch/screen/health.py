@@ -1,11 +1,10 @@
-"""How the watch is doing: the folder, the newest capture's age, what waits, and what went wrong last."""
-
-from collections.abc import Iterator
+"""How the watch is doing: the folder, the newest capture's age, what waits; then what else is to be told."""
 
 from rich.text import Text
 
-from tetherwatch.screen.block import Block, block, fold
+from tetherwatch.screen.block import Block, block
 from tetherwatch.screen.palette import Palette
+from tetherwatch.screen.told import told_lines
 from tetherwatch.screen.words import age_words, keep_end
 from tetherwatch.session.records import SessionView
 from tetherwatch.text import display_name
@@ -13,9 +12,9 @@ from tetherwatch.watch.records import Health
 
 
 def health_panel(view: SessionView, now: float, palette: Palette, width: int, height: int) -> Block:
-    """The state of the watch, then the last problem, then what the user should know about this frame and plan."""
-    problem = [_problem(view, palette)] if view.problems else []
-    return block([_state(view, now, palette, width), *problem, *_notes(view, palette, width)], width, height)
+    """The state of the watch, then findings, the last problem, and what the user should know about frame and plan."""
+    told = told_lines(view, palette, width, height - 1)
+    return block([_state(view, now, palette, width), *told], width, height)
 
 
 def watch_words(health: Health | None) -> str:
@@ -40,19 +39,3 @@ def _state(view: SessionView, now: float, palette: Palette, width: int) -> Text:
 
 def _age(view: SessionView, now: float) -> str:
     return f"{age_words(now - view.frames[-1].capture.arrived_at)} ago" if view.frames else "none"
-
-
-def _problem(view: SessionView, palette: Palette) -> Text:
-    last = view.problems[-1]
-    return Text.assemble(
-        (f" ! {display_name(last.path.name, limit=40)}: {display_name(last.problem)}", f"bold {palette.attention}"),
-        f"; {display_name(last.advice)}",
-    )
-
-
-def _notes(view: SessionView, palette: Palette, width: int) -> Iterator[Text]:
-    frame = view.frames[-1:]
-    sentences = [note for record in frame for note in (*record.notes, *record.reading.notes)]
-    for sentence in dict.fromkeys((*sentences, *view.plan.notes)):
-        for line in fold(f"note: {display_name(sentence)}", width - 2):
-            yield Text(f" {line}", palette.quiet)

@@ -10,10 +10,11 @@ from tetherwatch.screen.block import Block, block, fold, rule, stack
 from tetherwatch.screen.call import call_line, call_panel, reason_rows
 from tetherwatch.screen.header import footer, header_panel
 from tetherwatch.screen.health import health_panel
-from tetherwatch.screen.levers import levers_panel
+from tetherwatch.screen.levers import levers_panel, levers_rows
 from tetherwatch.screen.offset import offset_panel
 from tetherwatch.screen.palette import Palette
 from tetherwatch.screen.picture import picture_panel
+from tetherwatch.screen.told import told_rows
 from tetherwatch.screen.tones import tones_panel
 from tetherwatch.screen.trend import trend_panel
 from tetherwatch.screen.waiting import waiting_panel
@@ -23,6 +24,9 @@ from tetherwatch.text import display_name
 LEAST_WIDTH, LEAST_HEIGHT = 60, 16
 _TWO_COLUMNS_WIDTH, _TWO_COLUMNS_HEIGHT = 96, 28
 _GIANT_HEIGHT = 42
+_LEAST_BESIDE_LEVERS = 10
+"""Rows of a column for titles, offset and tones; where a long reason leaves less, one column serves better."""
+
 _TITLES = {
     "offset": "offset from the aim",
     "levers": "settings",
@@ -33,11 +37,8 @@ _TITLES = {
 _ORDER = ("header", "call", "rule", "offset", "levers", "tones", "trend", "picture", "health")
 
 _BASE = {"header": 1, "call": 7, "offset": 2, "levers": 3, "health": 1}
-_ADDED = (
-    ("tones", 4),
-    ("offset", 1),
-    ("header", 1),
-    ("health", 1),
+_FIRST = (("tones", 4), ("offset", 1), ("header", 1))
+_LATER = (
     ("rule", 1),
     ("levers", 1),
     ("trend", 6),
@@ -49,6 +50,9 @@ _ADDED = (
     ("picture", 6),
 )
 """What a higher window adds to the single column, most wanted first; a step that does not fit is left out."""
+
+_ROWS_PER_TOLD = 10
+"""Rows of a window that leave one of them for what is told beside the call."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,18 +93,32 @@ def _waiting(scene: Scene, width: int, height: int) -> Block:
 
 
 def _one_column(scene: Scene, width: int, height: int) -> Block:
-    rows = share(height - 1, reason_rows(scene.view.frames[-1].call, width))
+    view = scene.view
+    told = min(told_rows(view, width), height // _ROWS_PER_TOLD)
+    rows = share(height - 1, reason_rows(view.frames[-1], view.score, width), told, levers_rows(view.plan))
     parts = [_panel(scene, name, width, rows[name]) for name in _ORDER if name in rows]
     used = sum(part.height for part in parts)
     parts.insert(-1, block([], width, height - 1 - used))
     return stack([*parts, footer(scene.notice, scene.palette, width)], width)
 
 
-def share(height: int, reason_rows: int) -> dict[str, int]:
-    """Rows of each panel of the single column, at most `height` together; the reason is served first."""
+def share(height: int, reason: int = 1, told: int = 0, levers: int = _BASE["levers"]) -> dict[str, int]:
+    """Rows of each panel of the single column, at most `height` together.
+
+    The rows of the reason are served first, then a row of what is told beside the call, then the levers; the other
+    rows that are told come after the tones.
+    """
     rows = dict(_BASE)
     spare = height - sum(rows.values())
-    for name, more in (("call", 1),) * max(reason_rows - 1, 1) + _ADDED:
+    steps = (
+        *(("call", 1),) * max(reason - 1, 1),
+        *(("health", 1),) * min(told, 1),
+        *(("levers", 1),) * (levers - rows["levers"]),
+        *_FIRST,
+        *(("health", 1),) * max(told - 1, told == 0),
+        *_LATER,
+    )
+    for name, more in steps:
         if more <= spare:
             rows[name] = rows.get(name, 0) + more
             spare -= more
@@ -110,15 +128,19 @@ def share(height: int, reason_rows: int) -> dict[str, int]:
 def _two_columns(scene: Scene, width: int, height: int) -> Block:
     roomy = height >= _GIANT_HEIGHT
     header = _panel(scene, "header", width, 2)
-    reasons = max(reason_rows(scene.view.frames[-1].call, width), 2)
+    reasons = max(reason_rows(scene.view.frames[-1], scene.view.score, width), 2)
     call = _panel(scene, "call", width, (12 if roomy else 6) + reasons)
-    health = _panel(scene, "health", width, 4 if roomy else 2)
+    told = told_rows(scene.view, width)
+    health = _panel(scene, "health", width, min(max(told + 2, 4), 7) if roomy else min(max(told + 1, 2), 3))
     foot = footer(scene.notice, scene.palette, width)
     body_height = height - sum(part.height for part in (header, call, health, foot))
+    levers = levers_rows(scene.view.plan) + 1
+    if body_height < levers + _LEAST_BESIDE_LEVERS:
+        return _one_column(scene, width, height)
     left = max(width * 11 // 20, 58)
     right = width - left - 2
     trend_rows = max(body_height // 3, 6)
-    body = _column(scene, {"offset": 3, "levers": 4, "tones": body_height - 10}, left).beside(
+    body = _column(scene, {"offset": 3, "levers": levers, "tones": body_height - levers - 6}, left).beside(
         _column(scene, {"trend": trend_rows, "picture": body_height - trend_rows - 2}, right)
     )
     return stack([header, call, body, health, foot], width)
@@ -137,10 +159,10 @@ def _panel(scene: Scene, name: str, width: int, height: int) -> Block:
     frame: FrameRecord = view.frames[-1]
     painters: dict[str, Callable[[], Block]] = {
         "header": lambda: header_panel(frame, view.plan, scene.newer, palette, width, height),
-        "call": lambda: call_panel(frame.call, palette, width, height),
+        "call": lambda: call_panel(frame, view.score, palette, width, height),
         "rule": lambda: block([Text("─" * width, palette.quiet)], width, height),
         "offset": lambda: offset_panel(frame.reading, view.plan.aim, palette, width, height),
-        "levers": lambda: levers_panel(frame.metadata.settings, view.plan, palette, width, height),
+        "levers": lambda: levers_panel(frame.metadata, view.plan, palette, width, height),
         "tones": lambda: tones_panel(frame.reading, palette, width, height),
         "picture": lambda: picture_panel(frame.thumbnail, palette, width, height),
         "trend": lambda: trend_panel(view.frames, view.plan.aim, palette, width, height),

@@ -1,15 +1,15 @@
-"""The three camera settings: where they stand, how far they may go, and the room left on each."""
+"""The levers: where the camera settings stand, how far they and the light may go, and the room left on each."""
 
 from collections.abc import Iterable
 
 from rich.text import Text
 
-from tetherwatch.advise.records import Allowed, Plan
-from tetherwatch.exposure.settings import Settings
+from tetherwatch.advise.records import Allowed, Knowledge, Plan
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
+from tetherwatch.frame.records import Metadata
 from tetherwatch.screen.block import Block, block
 from tetherwatch.screen.palette import Palette
-from tetherwatch.screen.words import setting_name, signed, value_words
+from tetherwatch.screen.words import UNKNOWN, setting_name, signed, value_words
 
 _SLACK_STOPS = 0.05
 """Rounding of nominal numbers; a value this close to its range is inside it."""
@@ -19,11 +19,18 @@ _TRACK_MIN_WIDTH = 92
 _TRACK_CELLS = 17
 
 
-def levers_panel(settings: Settings, plan: Plan, palette: Palette, width: int, height: int) -> Block:
-    """One line for each camera setting, then the order in which the plan spends them."""
-    lines = [_lever(settings, plan, setting, palette, width) for setting in CAMERA_SETTINGS]
-    lines.append(Text(f" {_order(plan)}", palette.quiet))
+def levers_panel(metadata: Metadata, plan: Plan, palette: Palette, width: int, height: int) -> Block:
+    """One line for each camera setting and for the light where the plan gives its power, then what moves first."""
+    lines = [_lever(metadata.settings.get(setting), plan, setting, palette, width) for setting in CAMERA_SETTINGS]
+    if plan.power is not None:
+        lines.append(_light(plan.power, plan))
+    lines.append(_automatic(metadata, palette) or Text(f" {_order(plan)}", palette.quiet))
     return block(lines, width, height)
+
+
+def levers_rows(plan: Plan) -> int:
+    """Rows that the levers themselves take."""
+    return len(CAMERA_SETTINGS) + (plan.power is not None)
 
 
 def range_words(allowed: Allowed, plan: Plan) -> str:
@@ -38,8 +45,8 @@ def room_stops(value: float, allowed: Allowed) -> tuple[float, float]:
     return here - brightness(allowed.setting, allowed.darkest), brightness(allowed.setting, allowed.brightest) - here
 
 
-def _lever(settings: Settings, plan: Plan, setting: Setting, palette: Palette, width: int) -> Text:
-    allowed, value = plan.allowed(setting), settings.get(setting)
+def _lever(value: float | None, plan: Plan, setting: Setting, palette: Palette, width: int) -> Text:
+    allowed = plan.allowed(setting)
     row = Text.assemble(
         f" {setting_name(setting):<9}",
         (f"{value_words(setting, value, plan.step):<8}", "bold"),
@@ -52,6 +59,22 @@ def _lever(settings: Settings, plan: Plan, setting: Setting, palette: Palette, w
     return row
 
 
+def _light(allowed: Allowed, plan: Plan) -> Text:
+    """No capture tells where the light stands."""
+    start = f"start {value_words(Setting.LIGHT, allowed.start, plan.step)}"
+    return Text(f" {setting_name(Setting.LIGHT):<9}{'':<8}{range_words(allowed, plan):<22}{start}")
+
+
+def _automatic(metadata: Metadata, palette: Palette) -> Text | None:
+    """That only compensation moves the picture, and where it stands; None for a camera in manual."""
+    if not Knowledge(program=metadata.program).automatic:
+        return None
+    bias = UNKNOWN if metadata.bias_stops is None else f"{metadata.bias_stops:+.1f}"
+    return Text.assemble(
+        (f" ! {metadata.program}, not manual", f"bold {palette.attention}"), f": move compensation (at {bias})"
+    )
+
+
 def _room_words(value: float | None, allowed: Allowed, palette: Palette, width: int) -> Text:
     if value is None:
         return Text("room unknown", palette.quiet)
@@ -62,9 +85,9 @@ def _room_words(value: float | None, allowed: Allowed, palette: Palette, width: 
     if allowed.locked:
         return Text("no room", palette.quiet)
     if width < _LONG_WORDS_MIN_WIDTH:
-        return Text(f"room -{abs(darker):.1f} +{abs(brighter):.1f}")
+        return Text(f"room {signed(-darker)} {signed(brighter)}")
     return Text.assemble(
-        (f"darker -{abs(darker):.1f}", palette.darker), "   ", (f"brighter +{abs(brighter):.1f}", palette.brighter)
+        (f"{f'darker {signed(-darker)}':<14}", palette.darker), (f"brighter {signed(brighter)}", palette.brighter)
     )
 
 

@@ -11,6 +11,7 @@ from tetherwatch.screen.words import (
     CHANNEL_LETTERS,
     UNKNOWN,
     move_words,
+    offset_words,
     setting_name,
     signed,
     source_words,
@@ -81,11 +82,9 @@ def tried_lines(tried: Tried, step: Step) -> list[str]:
 
 
 def _offset_words(tried: Tried) -> str:
-    predicted = tried.predicted
     if tried.between is not None:
         return f"between {signed(tried.between[0], 2)} and {signed(tried.between[1], 2)} stops"
-    spread = f" ±{predicted.uncertainty_stops:.2f}" if predicted.uncertainty_stops else ""
-    return f"{signed(predicted.offset_stops, 2)}{spread} stops"
+    return offset_words(tried.predicted)
 
 
 def _tried_words(tried: Tried, setting: Setting, step: Step) -> str:

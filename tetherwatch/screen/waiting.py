@@ -2,8 +2,8 @@
 
 from rich.text import Text
 
-from tetherwatch.advise.records import Plan
-from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
+from tetherwatch.advise.records import Allowed, Plan
+from tetherwatch.exposure.stops import CAMERA_SETTINGS
 from tetherwatch.screen.block import Block, block
 from tetherwatch.screen.levers import range_words
 from tetherwatch.screen.palette import Palette
@@ -24,17 +24,17 @@ def waiting_panel(view: SessionView, palette: Palette, width: int, height: int) 
         _named("folder", keep_end(display_name(view.folder), width - 11), palette),
         _named("plan", display_name(view.plan.name), palette),
         Text(),
-        *(_setting(setting, view.plan, palette) for setting in CAMERA_SETTINGS),
+        *(_lever(view.plan.allowed(setting), view.plan, palette) for setting in CAMERA_SETTINGS),
+        *([] if view.plan.power is None else [_lever(view.plan.power, view.plan, palette)]),
         Text(),
         Text(f" {step}"),
     ]
     return block(rows, width, height)
 
 
-def _setting(setting: Setting, plan: Plan, palette: Palette) -> Text:
-    allowed = plan.allowed(setting)
-    start = f"start at {value_words(setting, allowed.start, plan.step)}"
-    return _named(setting_name(setting), f"{start:<18}{range_words(allowed, plan)}", palette)
+def _lever(allowed: Allowed, plan: Plan, palette: Palette) -> Text:
+    start = f"start at {value_words(allowed.setting, allowed.start, plan.step)}"
+    return _named(setting_name(allowed.setting), f"{start:<18}{range_words(allowed, plan)}", palette)
 
 
 def _named(name: str, words: str, palette: Palette) -> Text:

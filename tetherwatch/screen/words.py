@@ -2,7 +2,8 @@
 
 from rich.cells import cell_len
 
-from tetherwatch.advise.records import Call, CallKind
+from tetherwatch.advise.power import power_label
+from tetherwatch.advise.records import Call, CallKind, Predicted
 from tetherwatch.exposure.dial import Step, label
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.records import Channel, Source
@@ -22,14 +23,21 @@ def signed(stops: float, digits: int = 1) -> str:
     return text if float(text) else text[1:]
 
 
+def decimal(value: float, digits: int = 1) -> str:
+    """A number that has a sign only below nothing, and none where it rounds to nothing."""
+    return f"{round(value, digits) + 0.0:.{digits}f}"
+
+
 def setting_name(setting: Setting) -> str:
     """The trade's name of a setting."""
     return "ISO" if setting is Setting.ISO else setting.value
 
 
 def value_words(setting: Setting, value: float | None, step: Step) -> str:
-    """A setting's value as engraved, or "unknown"."""
-    return UNKNOWN if value is None else label(setting, value, step)
+    """A setting's value as engraved (of light: a part of full power), or "unknown"."""
+    if value is None:
+        return UNKNOWN
+    return power_label(value) if setting is Setting.LIGHT else label(setting, value, step)
 
 
 def source_words(reading: Reading) -> str:
@@ -53,6 +61,12 @@ def stops_words(call: Call) -> str:
     if not float(signed(call.left_stops)):
         return moved
     return f"{moved}, then {signed(call.left_stops)} more" if moved else f"{signed(call.left_stops)} stops needed"
+
+
+def offset_words(predicted: Predicted) -> str:
+    """A predicted offset, with the uncertainty of the move where it has one: "-0.10 ±0.29 stops"."""
+    spread = f" ±{predicted.uncertainty_stops:.2f}" if predicted.uncertainty_stops else ""
+    return f"{signed(predicted.offset_stops, 2)}{spread} stops"
 
 
 def percent(value: float) -> str:
