@@ -19,8 +19,8 @@ GONE_STOPS = 4.0
 UNLIT_STOPS = 5.0
 """A first frame this much too dark under flash was more likely taken without it."""
 
-STEADY_STOPS = 0.2
-"""Frames this close together show that the flash repeats, so that a smaller change than `SUDDEN_STOPS` is odd."""
+SCATTER_TIMES = 1.5
+"""A change under flash is odd from this many times the range of the last frames' light on (judgement)."""
 
 _CARD_STOPS = 0.7
 _SUBJECT_STOPS = 1.5
@@ -55,13 +55,12 @@ class Case:
 
     @property
     def least(self) -> float:
-        """The change of light, up or down, that is odd."""
-        if not self.flash or len(self.usual) < 2:
-            return SUDDEN_STOPS
+        """The change of light, up or down, that is odd: less where a flash has shown how well it repeats."""
         lights = [light_change(self.plan, self.usual[-1], shot) for shot in self.usual]
         known = [light for light in lights if light is not None]
-        steady = len(known) == len(lights) and max(known) - min(known) <= STEADY_STOPS
-        return ALIKE_STOPS if steady else SUDDEN_STOPS
+        if not self.flash or len(known) < 2:
+            return SUDDEN_STOPS
+        return min(max(ALIKE_STOPS, SCATTER_TIMES * (max(known) - min(known))), SUDDEN_STOPS)
 
 
 Rule = Callable[[Case], str | None]

@@ -13,7 +13,7 @@ settings moved by a followed call hide nothing.
     1 or more gone, no or only the called setting moved   check once                  check once
     1 or more gone, a setting moved by hand               check once                  call: it was meant
     1 or more came, no or only the called setting moved   check once                  check once
-    0.3 to 1 gone or came, last frames within 0.2         check once                  call: clouds do that
+    0.3 to 1 gone or came, 1.5 x the last frames' range   check once                  call: clouds do that
     one even tone, before it was not; card not metered    check once                  check once
     up to 0.3 gone or came, the frame before was right    hold once                   call
     anything the last call asked of the light             call                        call
@@ -92,10 +92,15 @@ def _judged(plan: Plan, shots: Sequence[Shot]) -> Judged:
     for shot in shots:
         case = _case(plan, usual, odd, before, shot, _presumed(before))
         before = shot
-        usual, odd = (case.usual, shot) if named(case) else ((*case.usual, shot)[-_USUAL_FRAMES:], None)
-        if odd is None and abs(case.lost) > ALIKE_STOPS:
-            usual = usual[-1:]  # a new light: the frames before it are no measure of how it repeats
+        usual, odd = (case.usual, shot) if named(case) else (_with(plan, case.usual, shot), None)
     return usual, odd
+
+
+def _with(plan: Plan, usual: tuple[Shot, ...], shot: Shot) -> tuple[Shot, ...]:
+    """The last frames under one light, with one more: those under another are no measure of how it repeats."""
+    change = light_change(plan, usual[-1], shot) if usual else None
+    same = change is not None and abs(change) <= ALIKE_STOPS
+    return (*usual, shot)[-_USUAL_FRAMES:] if same else (shot,)
 
 
 def _case(

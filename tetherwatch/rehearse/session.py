@@ -41,8 +41,8 @@ class Truth:
     """What is known of a rehearsed capture.
 
     `offset_stops`: the grey card against mid-grey. `light_stops`: the level the lamps are set to (see `light`).
-    `settings` are exact dial values. `clipped_percent` by channel is that of the whole picture before noise. `odd`: what is
-    wrong with this one frame, None if nothing is.
+    `settings` are exact dial values. `clipped_percent` by channel is that of the whole picture before noise. `odd`:
+    what is wrong with this one frame, None if nothing is.
     """
 
     file: str
