@@ -98,7 +98,7 @@ def test_moves_add_up_under_continuous_light(offset: float, stops: tuple[float, 
         assert there is not None and here is not None
         assert found.moves[setting] == pytest.approx(brightness(setting, there) - brightness(setting, here))
         assert found.moves[setting] == stops[CAMERA_SETTINGS.index(setting)]
-    assert (found.between, found.notes) == (None, ())
+    assert (found.between, found.notes, found.uncertainty_stops) == (None, (), measured.uncertainty_stops)
     if abs(abs(found.predicted.offset_stops) - PLAN.aim.tolerance_stops) > 1e-5:
         assert found.inside == (abs(found.predicted.offset_stops) <= PLAN.aim.tolerance_stops)
 
@@ -144,7 +144,8 @@ def test_known_mixed_light_adds_its_two_parts(part: float, shutter: float, light
     found = tried(MIXED, shot(reading(0.0)), (Try(Setting.SHUTTER, stops=shutter), *tries), knowledge)
     moved = found.moves[Setting.SHUTTER]
     assert found.predicted.offset_stops == pytest.approx(math.log2(part * 2**moved + (1 - part) * 2**light), abs=1e-4)
-    assert found.between is None and found.predicted.uncertainty_stops >= 0
+    assert found.between is None
+    assert found.uncertainty_stops == pytest.approx(math.hypot(0.03, found.predicted.uncertainty_stops))
     alone = tried(MIXED, shot(reading(0.0)), (Try(Setting.SHUTTER, stops=shutter),), knowledge)
     assert alone.predicted.offset_stops == pytest.approx(level_after(part, alone.moves[Setting.SHUTTER]))
 

@@ -62,14 +62,14 @@ def what_if(*tries: Try, light: LightKind = "continuous", **changes: Any) -> lis
 def test_a_what_if_says_move_outcome_and_clipping() -> None:
     """One line, and one for each warning that the settings bring."""
     (line,) = what_if(Try(Setting.ISO, value=800.0))
-    assert line.startswith("    try ISO 800 (+1.00 stops): 0.00 stops, inside the tolerance; clipped R ")
+    assert line.startswith("    try ISO 800 (+1.00 stops): 0.00 stops ±0.03, inside the tolerance; clipped R ")
     assert re.fullmatch(r".*; clipped R \d+\.\d\d G \d+\.\d\d B \d+\.\d\d %", line)
     line, warning = what_if(Try(Setting.SHUTTER, value=0.5), Try(Setting.LIGHT, stops=-0.5), focal_mm=85.0)
     assert line.startswith(
-        "    try shutter 0.5 s (+7.00 stops), light -0.50 stops: +5.50 stops, outside the tolerance;"
+        "    try shutter 0.5 s (+7.00 stops), light -0.50 stops: +5.50 stops ±0.03, outside the tolerance;"
     )
     assert line.endswith("; outside the plan: shutter")
-    assert warning.startswith("    warning: ")
+    assert warning.startswith("    then: ")
 
 
 def test_a_what_if_that_is_not_sure_says_so() -> None:
@@ -78,7 +78,7 @@ def test_a_what_if_that_is_not_sure_says_so() -> None:
     assert ": between -1.00 and 0.00 stops, inside the tolerance or not; " in line
     assert "not known yet" in line
     (line,) = what_if(Try(Setting.SHUTTER, stops=1.0), light="flash")
-    assert ": -1.00 stops, outside the tolerance; " in line and "under flash the shutter moves nothing" in line
+    assert ": -1.00 stops ±0.03, outside the tolerance; " in line and "under flash the shutter moves nothing" in line
 
 
 def test_unknown_settings_are_named() -> None:

@@ -204,6 +204,9 @@ def test_power_is_counted_once_for_a_frame_read_twice_and_starts_anew_with_a_pla
     assert followed.power == pytest.approx(2.0**-4)
     session.use_plan(replace(POWERED, name="Other"))
     assert labels(session)[-1] == ("1/16", "1/16 +0.3")
+    elsewhere = replace(second.reading, area="frame")
+    news(session, [replace(second, reading=elsewhere, replaces=True)])
+    assert labels(session)[-1] == ("1/16", "1/16 +0.3")
 
 
 def test_what_if_is_asked_of_the_newest_frame() -> None:

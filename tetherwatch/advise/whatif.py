@@ -1,5 +1,6 @@
 """What if: the outcome of settings that nobody has moved yet."""
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -37,12 +38,14 @@ class Tried:
 
     `moves` are the stops of each setting tried, `settings` the camera's afterwards. `between` bounds the offset where
     the kind of light leaves it open, darkest first; `predicted` is then its middle, with the clipping of the brightest.
+    `uncertainty_stops` is one standard uncertainty of the offset, that of the reading included.
     `inside` the tolerance is None where that cannot be told. `outside` names what would stand outside the plan.
     """
 
     moves: Mapping[Setting, float]
     settings: Settings
     predicted: Predicted
+    uncertainty_stops: float
     between: tuple[float, float] | None
     inside: bool | None
     outside: tuple[Setting, ...]
@@ -85,6 +88,7 @@ def tried(plan: Plan, shot: Shot, tries: Sequence[Try], knowledge: Knowledge) ->
         moves=moves,
         settings=after,
         predicted=predicted,
+        uncertainty_stops=math.hypot(shot.reading.uncertainty_stops, predicted.uncertainty_stops),
         between=between,
         inside=_inside(plan, *(between or (predicted.offset_stops, predicted.offset_stops))),
         outside=_outside(plan, after, moves, knowledge),

@@ -11,10 +11,10 @@ from tetherwatch.screen.words import (
     CHANNEL_LETTERS,
     UNKNOWN,
     move_words,
-    offset_words,
     setting_name,
     signed,
     source_words,
+    tried_offset_words,
     value_words,
 )
 from tetherwatch.session.records import FrameRecord, Landed, SessionEvent, Warned
@@ -75,16 +75,13 @@ def tried_lines(tried: Tried, step: Step) -> list[str]:
     clipped = " ".join(
         f"{CHANNEL_LETTERS[channel]} {share:.2f}" for channel, share in tried.predicted.clipped_by_channel.items()
     )
-    words = [f"try {moves}: {_offset_words(tried)}, {_INSIDE[tried.inside]}", f"clipped {clipped} %", *tried.notes]
+    words = [f"try {moves}: {tried_offset_words(tried)}, {_INSIDE[tried.inside]}", f"clipped {clipped} %", *tried.notes]
     if tried.outside:
         words.append(f"outside the plan: {', '.join(map(setting_name, tried.outside))}")
-    return [f"    {'; '.join(words)}", *map(finding_line, tried.hazards)]
-
-
-def _offset_words(tried: Tried) -> str:
-    if tried.between is not None:
-        return f"between {signed(tried.between[0], 2)} and {signed(tried.between[1], 2)} stops"
-    return offset_words(tried.predicted)
+    return [
+        f"    {'; '.join(words)}",
+        *(f"    then: {display_name(finding.reason, limit=400)}" for finding in tried.hazards),
+    ]
 
 
 def _tried_words(tried: Tried, setting: Setting, step: Step) -> str:

@@ -106,6 +106,7 @@ def tried_event(path: Path, tried: Tried, step: Step, folder: Path | None = None
         "file": file_name(path, folder),
         "try": {setting.value: _tried_move(tried, setting, step) for setting in tried.moves},
         "predicted": predicted_object(tried.predicted),
+        "uncertainty_stops": _rounded(tried.uncertainty_stops),
         "between_stops": None if tried.between is None else [_rounded(stops) for stops in tried.between],
         "inside_tolerance": tried.inside,
         "outside_plan": [setting.value for setting in tried.outside],

@@ -11,6 +11,7 @@ class Followed:
     def __init__(self, plan: Plan) -> None:
         self._landings: dict[int, Landing] = {}
         self._power = _start(plan)
+        self._set_after = 0
 
     @property
     def score(self) -> Score:
@@ -22,13 +23,14 @@ class Followed:
         """Where the light's power stands, as a part of full power; None where the plan does not say."""
         return self._power
 
-    def use_plan(self, plan: Plan) -> None:
-        """From now on the light's power stands where this plan starts."""
-        self._power = _start(plan)
+    def use_plan(self, plan: Plan, number: int) -> None:
+        """The light's power stands where this plan starts, after frame `number`: what came before is in that start."""
+        self._power, self._set_after = _start(plan), number
 
     def note(self, number: int, landing: Landing | None) -> None:
         """Set what came of a call with frame `number`."""
-        self._turn_light(_light_stops(landing) - _light_stops(self._landings.get(number)))
+        if number > self._set_after:
+            self._turn_light(_light_stops(landing) - _light_stops(self._landings.get(number)))
         if landing is None:
             self._landings.pop(number, None)
         else:

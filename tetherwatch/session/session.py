@@ -89,7 +89,7 @@ class Session:
         """Change the plan. This session's locks are dropped; the newest frame is called again at once."""
         self._base = plan
         self._overrides.clear()
-        self._followed.use_plan(plan)
+        self._followed.use_plan(plan, self._frame_count)
         self._apply()
 
     def toggle_lock(self, setting: Setting) -> None:
