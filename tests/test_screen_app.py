@@ -14,7 +14,8 @@ from textual.pilot import Pilot
 from tetherwatch.advise.records import Allowed
 from tetherwatch.errors import FolderError, TetherwatchError, UsageError
 from tetherwatch.exposure.stops import Setting
-from tetherwatch.screen.app import Board, Dashboard
+from tetherwatch.screen.app import Dashboard
+from tetherwatch.screen.board import Board
 from tetherwatch.session.records import SessionView
 
 SIZES = [(80, 24), (100, 30), (200, 50)]

@@ -1,4 +1,4 @@
-"""The live dashboard: one board of text lines, redrawn where it changed. The only module that imports textual."""
+"""The live dashboard: one board of text lines, redrawn where it changed."""
 
 import asyncio
 import os
@@ -9,21 +9,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import ClassVar
 
-from rich.text import Text
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
-from textual.events import Key, Resize
-from textual.geometry import Region
-from textual.screen import Screen
-from textual.strip import Strip
-from textual.widget import Widget
 
 from tetherwatch.errors import TetherwatchError
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.screen.block import Block
+from tetherwatch.screen.board import Board
 from tetherwatch.screen.layout import Scene, dashboard
-from tetherwatch.screen.palette import Background, Palette, choose
-from tetherwatch.screen.sheets import help_sheet, plan_sheet
+from tetherwatch.screen.overlays import HelpSheet, PlanSheet, TrialSheet
+from tetherwatch.screen.palette import Background, choose
 from tetherwatch.screen.source import SessionSource
 from tetherwatch.screen.words import setting_name
 from tetherwatch.session.records import SessionView
@@ -31,93 +26,6 @@ from tetherwatch.session.records import SessionView
 _POLL_SECONDS = 1 / 20
 _AGE_SECONDS = 1.0
 _NOTICE_SECONDS = 5.0
-
-Painter = Callable[[int, int], Block]
-
-
-class Board(Widget):
-    """Shows the block that `paint(width, height)` returns; only lines that changed are sent to the terminal."""
-
-    DEFAULT_CSS = "Board { width: 1fr; height: 1fr; background: ansi_default; color: ansi_default; }"
-
-    def __init__(self, paint: Painter) -> None:
-        super().__init__()
-        self._paint = paint
-        self._lines: tuple[Text, ...] = ()
-
-    @property
-    def plain(self) -> str:
-        """What is shown, without styles."""
-        return "\n".join(line.plain for line in self._lines)
-
-    def repaint(self) -> None:
-        """Draw again."""
-        width, height = self.size
-        if not (width and height):
-            return
-        before, self._lines = self._lines, self._paint(width, height).lines
-        if len(before) != len(self._lines):
-            self.refresh()
-            return
-        changed = [y for y, pair in enumerate(zip(before, self._lines, strict=True)) if not _alike(*pair)]
-        if changed:
-            self.refresh(*(Region(0, y, width, 1) for y in changed))
-
-    def on_resize(self, _: Resize) -> None:
-        self._lines = ()
-        self.repaint()
-
-    def render_line(self, y: int) -> Strip:
-        """One line as textual wants it."""
-        if y >= len(self._lines):
-            return Strip.blank(self.size.width)
-        return Strip(list(self._lines[y].render(self.app.console)), self.size.width)
-
-
-def _alike(a: Text, b: Text) -> bool:
-    return a.plain == b.plain and a.style == b.style and a.spans == b.spans
-
-
-class HelpSheet(Screen[None]):
-    """The keys; any key goes back."""
-
-    def __init__(self, palette: Palette) -> None:
-        super().__init__()
-        self._palette = palette
-
-    def compose(self) -> ComposeResult:
-        yield Board(lambda width, height: help_sheet(self._palette, width, height))
-
-    def on_key(self, event: Key) -> None:
-        event.stop()
-        self.dismiss(None)
-
-
-class PlanSheet(Screen["str | None"]):
-    """The choice of a plan; gives its name, or None if the user went back."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("up,k", "move(-1)"),
-        Binding("down,j", "move(1)"),
-        Binding("enter", "use"),
-        Binding("escape,p", "dismiss(None)"),
-    ]
-
-    def __init__(self, names: tuple[str, ...], present: str, palette: Palette) -> None:
-        super().__init__()
-        self._names = names
-        self._chosen = names.index(present) if present in names else 0
-        self._palette = palette
-
-    def compose(self) -> ComposeResult:
-        yield Board(lambda width, height: plan_sheet(self._names, self._chosen, self._palette, width, height))
-
-    def action_move(self, places: int) -> None:
-        self._chosen = min(max(self._chosen + places, 0), max(len(self._names) - 1, 0))
-        self.query_one(Board).repaint()
-
-    def action_use(self) -> None:
-        self.dismiss(self._names[self._chosen] if self._names else None)
 
 
 class Dashboard(App[TetherwatchError]):
@@ -131,6 +39,7 @@ class Dashboard(App[TetherwatchError]):
         Binding("s", "lock('shutter')"),
         Binding("a", "lock('aperture')"),
         Binding("i", "lock('iso')"),
+        Binding("t", "try"),
         Binding("h,question_mark", "keys"),
         Binding("q,Q", "quit"),
         Binding("ctrl+c", "quit", priority=True),
@@ -168,7 +77,8 @@ class Dashboard(App[TetherwatchError]):
             self.exit(error)
             return
         if changed:
-            self._board.repaint()
+            for board in {self._board, *self.screen.query(Board)}:
+                board.repaint()
 
     def _paint(self, width: int, height: int) -> Block:
         view, newer = self._source.view(), None
@@ -195,6 +105,12 @@ class Dashboard(App[TetherwatchError]):
         if name is not None:
             self._change(lambda: self._source.use_plan(name), lambda: f"plan: {name}")
 
+    def action_try(self) -> None:
+        if self._source.view().frames:
+            self.push_screen(TrialSheet(self._source, self._palette))
+        else:
+            self._say("there is no capture yet to try a setting on")
+
     def action_lock(self, name: str) -> None:
         setting = Setting(name)
         self._change(lambda: self._source.toggle_lock(setting), lambda: self._lock_words(setting))
@@ -208,10 +124,12 @@ class Dashboard(App[TetherwatchError]):
         self._held = None
         try:
             change()
-            self._notice = done()
+            self._say(done())
         except TetherwatchError as error:
-            self._notice = str(error)
-        self._noticed_at = self._clock()
+            self._say(str(error))
+
+    def _say(self, notice: str) -> None:
+        self._notice, self._noticed_at = notice, self._clock()
         self._board.repaint()
 
 

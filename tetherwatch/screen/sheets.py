@@ -12,6 +12,7 @@ _KEYS = (
     ("space", "pause on this frame; new captures are still read"),
     ("p", "choose another plan"),
     ("s a i", "lock shutter, aperture or ISO where it stands; again to free it"),
+    ("t", "what if: try out a setting, the camera is left alone"),
     ("h", "this sheet"),
     ("q, ctrl+c", "quit"),
 )

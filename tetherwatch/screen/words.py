@@ -4,6 +4,7 @@ from rich.cells import cell_len
 
 from tetherwatch.advise.power import power_label
 from tetherwatch.advise.records import Call, CallKind, Predicted
+from tetherwatch.advise.whatif import Tried
 from tetherwatch.exposure.dial import Step, label
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.records import Channel, Source
@@ -67,6 +68,13 @@ def offset_words(predicted: Predicted) -> str:
     """A predicted offset, with the uncertainty of the move where it has one: "-0.10 ±0.29 stops"."""
     spread = f" ±{predicted.uncertainty_stops:.2f}" if predicted.uncertainty_stops else ""
     return f"{signed(predicted.offset_stops, 2)}{spread} stops"
+
+
+def tried_offset_words(tried: Tried) -> str:
+    """The offset of a what-if, with its bounds where only these are known."""
+    if tried.between is None:
+        return f"{signed(tried.predicted.offset_stops, 2)} stops ±{tried.uncertainty_stops:.2f}"
+    return f"between {signed(tried.between[0], 2)} and {signed(tried.between[1], 2)} stops"
 
 
 def percent(value: float) -> str:
