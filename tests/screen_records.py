@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from tetherwatch.advise.records import Allowed, Call, CallKind, Plan, Predicted
+from tetherwatch.advise.landing import Landing, Score
+from tetherwatch.advise.records import Allowed, Call, CallKind, Finding, Plan, Predicted
 from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import Setting
@@ -45,6 +46,31 @@ CALLS: dict[CallKind, Call] = {
 }
 LIGHT_CALL = Call("darker", "Only the light may still move.", Setting.LIGHT, move_stops=-0.7)
 UNKNOWN_CALL = Call("brighter", "One stop under.", Setting.APERTURE, None, "f/2", 1.0)
+POWER_CALL = Call(
+    "brighter",
+    "In this mixed light the picture moves by 0.92 ±0.29 stops.",
+    Setting.LIGHT,
+    "1/8",
+    "1/4 +0.3",
+    1.3,
+    0.0,
+    Predicted(-0.1, 0.2, 0.29),
+)
+COMPENSATION_CALL = Call(
+    "brighter", "The camera is on aperture priority.", Setting.COMPENSATION, "+0.0", "+0.7", 0.7, 0.0, Predicted(0, 0)
+)
+STRAY_CALL = Call("check", "Set it back, or unlock it.", Setting.APERTURE, "f/2.8", "f/4", -1.0)
+POWER = Allowed(Setting.LIGHT, 1 / 64, 1.0, 1 / 8)
+
+FINDINGS = (
+    Finding("diffraction", "f/22 softens fine detail: diffraction spreads a point over 7.4 pixels"),
+    Finding("hand-hold", "1/60 is slow to hold by hand at 85 mm: 1/100 or faster, or a tripod"),
+    Finding("sync", "1/400 is faster than sync speed 1/200: part of the frame gets no flash"),
+)
+"""The least important first."""
+
+LANDING = Landing(Setting.ISO, 1.0, 0.02, 0.05, 0.03, 0.97)
+SCORE = Score((LANDING, replace(LANDING, error_stops=-0.11), LANDING))
 
 
 def plan(**changes: object) -> Plan:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 from rich.console import Console
 
-from tetherwatch.advise.records import CallKind
+from tetherwatch.advise.records import CallKind, Finding
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.screen.layout import LEAST_HEIGHT, LEAST_WIDTH, Scene, dashboard, share
 from tetherwatch.screen.palette import DARK, PLAIN, Palette
@@ -24,7 +24,7 @@ _HOSTILE_NAME = Path(made.HOSTILE)
 
 
 def _hostile_view() -> SessionView:
-    record = made.frame(name=made.HOSTILE, notes=(made.HOSTILE,))
+    record = made.frame(name=made.HOSTILE, notes=(made.HOSTILE,), findings=(Finding(made.HOSTILE, made.HOSTILE),))
     record = replace(
         record,
         metadata=replace(record.metadata, camera=made.HOSTILE),
@@ -50,6 +50,20 @@ VIEWS = {
     "no health": made.view(health=None),
     "hostile": _hostile_view(),
     "no picture": made.view(made.frame(thumbnail=replace(made.thumbnail(), width=0, height=0, rgb=b"", clipped=b""))),
+    "told": made.view(made.frame(findings=made.FINDINGS, landing=made.LANDING), score=made.SCORE),
+    "told with a problem": made.view(made.frame(findings=made.FINDINGS), problems=(made.PROBLEM,)),
+    "power": made.view(made.frame(call=made.POWER_CALL), plan=made.plan(light="flash", power=made.POWER)),
+    "compensation": made.view(made.frame(call=made.COMPENSATION_CALL)),
+    "everything": made.view(
+        made.frame(
+            call=replace(made.POWER_CALL, reason="Long reason " * 30),
+            findings=made.FINDINGS * 3,
+            landing=made.LANDING,
+        ),
+        plan=made.plan(power=made.POWER),
+        problems=(made.PROBLEM,),
+        score=made.SCORE,
+    ),
     "far off": made.view(made.frame(measured=made.reading(-9.0, headroom_stops=0.0, light_value=None))),
 }
 
@@ -164,6 +178,39 @@ def test_notes_of_frame_and_plan_are_shown_where_there_is_room() -> None:
     text = "\n".join(drawn(made.view(frame, plan=made.plan(notes=("ISO 3200 assumed.",))), 200, 50))
     assert text.count("note: Read from the preview.") == 1
     assert "note: ISO 3200 assumed." in text
+
+
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (100, 30), (200, 50)])
+def test_the_most_important_finding_and_the_landing_are_shown(width: int, height: int) -> None:
+    """From 80x24 on the first finding stands by its kind, the others are shown or counted, and the landing is told."""
+    text = "\n".join(drawn(VIEWS["told"], width, height))
+    assert "! sync: 1/400 is faster than sync speed 1/200" in text
+    assert "! diffraction: " in text or re.search(r"\+[12] more \s*$", text, re.MULTILINE)
+    assert f"landed: ISO, {'off by +0.03' if width == 80 else 'predicted +0.02, is +0.05'}" in text
+    assert ("3 landed, median 0.03, worst 0.11 off" in text) == (width == 200)
+
+
+@pytest.mark.parametrize("name", ["told", "told with a problem", "power", "compensation"])
+@given(width=st.integers(80, 220), height=st.integers(24, 70))
+def test_what_is_told_does_not_push_out_the_call(name: str, width: int, height: int) -> None:
+    """From 80x24 on, whatever else is told, the call is large and the tones are there."""
+    lines = drawn(VIEWS[name], width, height)
+    text = "\n".join(lines)
+    assert "BRIGHTER" in text and "next frame " in text
+    assert sum("█" in line for line in lines[: height // 2]) >= 5
+    assert text.count("% clipped") >= 3
+
+
+@given(width=st.integers(80, 220), height=st.integers(24, 70))
+def test_a_finding_and_a_problem_are_both_told(width: int, height: int) -> None:
+    """From 80x24 on neither hides the other."""
+    text = "\n".join(drawn(VIEWS["told with a problem"], width, height))
+    assert "! sync: " in text and "! RHS_0009.DNG: the file is empty" in text
+
+
+def test_a_row_is_given_to_the_light_where_the_plan_knows_its_power() -> None:
+    """At 80x24 the range and the start of the light's power are shown."""
+    assert re.search(r"light +free 1/64 to 1/1 +start 1/8", "\n".join(drawn(VIEWS["power"], 80, 24)))
 
 
 def test_a_notice_takes_the_place_of_the_keys() -> None:

@@ -42,6 +42,12 @@ def test_what_a_call_leaves_is_said() -> None:
     assert "DARKER light (-0.7)" in frame_line(made.frame(call=made.LIGHT_CALL))
 
 
+def test_powers_and_compensation_are_told_from_and_to() -> None:
+    """Light by its power, compensation with its sign."""
+    assert "BRIGHTER light 1/8 -> 1/4 +0.3 (+1.3)" in frame_line(made.frame(call=made.POWER_CALL))
+    assert "BRIGHTER compensation +0.0 -> +0.7 (+0.7)" in frame_line(made.frame(call=made.COMPENSATION_CALL))
+
+
 def test_a_landing_is_one_line() -> None:
     """The lever, where it landed, where it was to, and how far apart the two are."""
     landing = Landing(Setting.ISO, 1.0, -0.02, 0.031, 0.051, 1.05)

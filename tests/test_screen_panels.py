@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 
 from tetherwatch.advise.landing import Score
-from tetherwatch.advise.records import Allowed, CallKind
+from tetherwatch.advise.records import Allowed, Call, CallKind, Finding, Predicted
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.exposure.stops import Setting
+from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, value_at
 from tetherwatch.frame.records import Metadata
 from tetherwatch.meter.records import Aim, Box
 from tetherwatch.screen.block import Block
@@ -21,11 +21,13 @@ from tetherwatch.screen.health import health_panel
 from tetherwatch.screen.letters import BROAD, UPRIGHT, Type, largest
 from tetherwatch.screen.levers import levers_panel, room_stops
 from tetherwatch.screen.offset import Scale, offset_panel
+from tetherwatch.screen.outlook import outlook_line, promise_words
 from tetherwatch.screen.palette import DARK, PLAIN
 from tetherwatch.screen.picture import CLIPPED_SIGN, picture_panel
+from tetherwatch.screen.told import by_importance, told_lines
 from tetherwatch.screen.tones import tones_panel
 from tetherwatch.screen.trend import trend_panel
-from tetherwatch.screen.words import GLYPHS, age_words, keep_end, signed
+from tetherwatch.screen.words import GLYPHS, age_words, decimal, keep_end, signed
 
 
 def _text(block: Block) -> str:
@@ -57,6 +59,60 @@ def test_the_longest_moves_still_show_from_to_and_stops_large(setting: Setting, 
     assert "█" in _text(call_panel(made.frame(call=call), Score(), PLAIN, 80, 8))
 
 
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (made.POWER_CALL, "LIGHT 1/8 → 1/4 +0.3"),
+        (made.COMPENSATION_CALL, "COMPENSATION → +0.7"),
+        (replace(made.POWER_CALL, from_label="1/128 +0.3", to_label="1/64 +0.6"), "LIGHT → 1/64 +0.6"),
+        (made.LIGHT_CALL, "LIGHT -0.7"),
+        (replace(made.UNKNOWN_CALL, to_label=None), "APERTURE +1.0"),
+        (made.STRAY_CALL, "CHECK APERTURE"),
+    ],
+)
+def test_a_power_and_compensation_never_go_without_their_name(call: Call, words: str) -> None:
+    """At 80 columns: a power looks like a shutter time, compensation like a number of stops."""
+    drawn = call_panel(made.frame(call=call), Score(), PLAIN, 80, 8).lines[1:6]
+    assert any(
+        [f" {line.plain}".rstrip() for line in size.draw(words, "")] == [line.plain.rstrip() for line in drawn]
+        for size in (BROAD, UPRIGHT)
+    )
+
+
+@given(st.sampled_from(["compensation", "light"]), st.integers(60, 220))
+def test_outlook_words_are_cut_at_a_word_not_in_a_number(kind: str, width: int) -> None:
+    """Where the whole line does not fit, a shorter wording of the landing stands; the promise always does."""
+    call = made.COMPENSATION_CALL if kind == "compensation" else made.POWER_CALL
+    line = outlook_line(made.frame(call=call, landing=made.LANDING), made.SCORE, PLAIN, width).plain
+    assert len(line) <= width
+    assert line.startswith(" next frame ")
+    assert line.endswith(("clipped", "off by +0.03", "is +0.05", "worst 0.11 off"))
+
+
+def test_a_promise_tells_its_uncertainty_where_there_is_one() -> None:
+    """Mixed light leaves the effect of a move uncertain; a lever that acts in full does not."""
+    assert promise_words(Predicted(-0.1, 0.2, 0.29)) == "next frame -0.10 ±0.29 stops, 0.20 % clipped"
+    assert promise_words(Predicted(-0.001, 0.2)) == "next frame 0.00 stops, 0.20 % clipped"
+
+
+@given(st.permutations(made.FINDINGS), st.integers(60, 200), st.integers(1, 8))
+def test_findings_are_told_in_their_order_and_counted(findings: list[Finding], width: int, height: int) -> None:
+    """In any order of arrival the most important comes first; those without a row are counted on the last line."""
+    view = made.view(made.frame(findings=tuple(findings)))
+    lines = [line.plain for line in told_lines(view, PLAIN, width, height)]
+    shown = [kind for line in lines for kind in ("sync", "hand-hold", "diffraction") if line.startswith(f" ! {kind}:")]
+    assert shown == ["sync", "hand-hold", "diffraction"][: len(shown)] and shown
+    assert len(lines) <= height
+    more = re.search(r"\+(\d) more $", lines[-1])
+    X
+
+
+def test_a_finding_of_a_new_kind_comes_last() -> None:
+    """Kinds that nobody ranked do not hide the others."""
+    new = Finding("new", "x")
+    assert by_importance((new, *made.FINDINGS))[-1] is new
+
+
 def test_large_type_falls_back_to_the_bold_line() -> None:
     """Where no type fits, the call's bold line and the reason remain."""
     panel = call_panel(made.frame(call=made.CALLS["blocked"]), Score(), PLAIN, 20, 8)
@@ -64,7 +120,7 @@ def test_large_type_falls_back_to_the_bold_line() -> None:
     assert "BLOCKED" in panel.lines[0].plain
 
 
-@given(st.text(alphabet="0123456789/.+-→f ISOHLDGT", min_size=1, max_size=12), st.sampled_from([UPRIGHT, BROAD]))
+@given(st.text(alphabet="0123456789/.+-→f ISOHLDGTMNPRU", min_size=1, max_size=12), st.sampled_from([UPRIGHT, BROAD]))
 def test_large_type_is_as_wide_as_measured(words: str, size: Type) -> None:
     """Every row of drawn type has the width that was promised."""
     assert {line.cell_len for line in size.draw(words, "")} == {size.measure(words)}
@@ -73,7 +129,7 @@ def test_large_type_is_as_wide_as_measured(words: str, size: Type) -> None:
 def test_digits_cannot_be_taken_for_each_other() -> None:
     """All drawn characters differ."""
     shapes = [
-        "\n".join(line.plain for line in UPRIGHT.draw(letter, "")) for letter in "0123456789ABCDEGHIKLOSTfs/.+-?→"
+        "\n".join(line.plain for line in UPRIGHT.draw(letter, "")) for letter in "0123456789ABCDEGHIKLMNOPRSTUfs/.+-?→"
     ]
     assert len(set(shapes)) == len(shapes)
 
@@ -108,6 +164,39 @@ def test_levers_tell_range_lock_and_room() -> None:
     assert re.search(r"aperture +f/2.8 +free f/5.6 to f/2 +darker -2.0 +brighter \+1.0", aperture)
     assert re.search(r"ISO +400 +free 100 to 3200 +darker -2.0 +brighter \+3.0", iso)
     assert "brighter by ISO, aperture" in order
+
+
+def test_the_lights_power_has_a_row() -> None:
+    """Its range and start, as parts of full power; where it stands no capture tells."""
+    light = _text(levers_panel(Metadata(made.SETTINGS), made.plan(power=made.POWER), PLAIN, 80, 5)).splitlines()[3]
+    assert re.fullmatch(r" light +free 1/64 to 1/1 +start 1/8 +", light)
+
+
+@pytest.mark.parametrize(("bias", "words"), [(0.0, "at +0.0"), (-0.3333, "at -0.3"), (None, "at unknown")])
+def test_a_camera_that_is_not_manual_is_named(bias: float | None, words: str) -> None:
+    """Then the order of the levers gives way to compensation and where it stands."""
+    metadata = Metadata(made.SETTINGS, program="aperture priority", bias_stops=bias)
+    text = _text(levers_panel(metadata, made.plan(), PLAIN, 80, 4))
+    assert f"! aperture priority, not manual: move compensation ({words})" in text
+
+
+@given(st.sampled_from(Setting), st.floats(-14, 14), st.floats(-0.06, 0.06), st.integers(60, 110))
+def test_no_room_is_ever_minus_nothing(setting: Setting, stops: float, off: float, width: int) -> None:
+    """At the end of a range, and a rounding beside it, the room is 0.0."""
+    if setting not in CAMERA_SETTINGS:
+        return
+    end = value_at(setting, stops)
+    allowed = Allowed(setting, end, value_at(setting, stops + 1), end)
+    metadata = Metadata(Settings().with_value(setting, value_at(setting, stops + off)))
+    text = _text(levers_panel(metadata, made.plan().with_allowed(allowed), PLAIN, width, 4))
+    assert not re.search(r"[-+]0\.0\b", text)
+
+
+@given(st.floats(-0.06, 0.06), st.integers(0, 2))
+def test_decimals_have_no_sign_on_nothing(value: float, digits: int) -> None:
+    """A small negative number rounds to 0.0, not -0.0."""
+    text = decimal(value, digits)
+    assert text.startswith("-") == (float(text) < 0)
 
 
 @pytest.mark.parametrize(("iso", "words"), [(6400.0, "! outside by +1.0"), (50.0, "! outside by -1.0")])

@@ -9,10 +9,10 @@ from tetherwatch.screen.palette import Palette
 from tetherwatch.text import display_name
 
 _KEYS = (
-    ("space", "pause on this frame; new captures are still read"),
+    ("space", "pause on this frame; new ones are still read"),
     ("p", "choose another plan"),
     ("s a i", "lock shutter, aperture or ISO where it stands; again to free it"),
-    ("t", "what if: try out a setting, the camera is left alone"),
+    ("t", "what if: move a setting only in thought"),
     ("h", "this sheet"),
     ("q, ctrl+c", "quit"),
 )

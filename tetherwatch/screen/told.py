@@ -63,8 +63,8 @@ def _head(finding: Finding) -> str:
 
 def _folded(finding: Finding, width: int) -> list[str]:
     head = _head(finding)
-    first, *rest = fold(f"{head[1:]} {display_name(finding.reason, limit=400)}", width - 4)
-    return [f" {first}", *(f"   {line}" for line in rest)]
+    first, *rest = fold(f"{head[1:]} {display_name(finding.reason, limit=400)}", width - 2)
+    return [f" {first}", *(f"   {line}" for line in fold(" ".join(rest), width - 3))]
 
 
 def _shown(findings: list[Finding], palette: Palette, width: int, height: int) -> list[Text]:

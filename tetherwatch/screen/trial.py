@@ -16,7 +16,15 @@ from tetherwatch.screen.levers import range_words
 from tetherwatch.screen.offset import Scale, offset_style
 from tetherwatch.screen.palette import Palette
 from tetherwatch.screen.told import by_importance, finding_text
-from tetherwatch.screen.words import CHANNEL_LETTERS, percent, setting_name, signed, tried_offset_words, value_words
+from tetherwatch.screen.words import (
+    CHANNEL_LETTERS,
+    percent,
+    percent_number,
+    setting_name,
+    signed,
+    tried_offset_words,
+    value_words,
+)
 from tetherwatch.session.records import FrameRecord, SessionView
 from tetherwatch.text import display_name
 
@@ -67,7 +75,7 @@ def trial_sheet(
             *gap,
             *_costs(frame, view.plan, outcome, palette, width),
         ]
-    keys = Text(" escape back   up brighter, down darker   left, right or s a i l choose", palette.quiet)
+    keys = Text(" escape back   up brighter, down darker   s a i l or left, right choose", palette.quiet)
     return Block((*block(lines, width, height - 1).lines, *block([keys], width, 1).lines), width)
 
 
@@ -88,7 +96,7 @@ def _reach(setting: Setting, settings: Settings, plan: Plan) -> tuple[int, int]:
 
 def _title(frame: FrameRecord, palette: Palette) -> Text:
     name, reading = display_name(frame.capture.path.name, limit=40), frame.reading
-    now = f"   {name} reads {signed(reading.offset_stops, 2)} ±{reading.uncertainty_stops:.2f} stops"
+    now = f"   {name} reads {signed(reading.offset_stops, 2)} stops ±{reading.uncertainty_stops:.2f}"
     return Text.assemble((" What if", "bold"), (now, palette.quiet))
 
 
@@ -140,7 +148,7 @@ def _verdict(tried: Tried) -> str:
 
 def _costs(frame: FrameRecord, plan: Plan, tried: Tried, palette: Palette, width: int) -> Iterator[Text]:
     """Clipping, the plan, hazards, and what else is to be known."""
-    yield _named("clipped", _clipped(frame.reading, tried))
+    yield _named("clipped %", _clipped(frame.reading, tried))
     yield _named("in area", f"{percent(tried.predicted.clipped_percent)} clipped")
     yield _plan(plan, tried, palette)
     for finding in by_importance(tried.hazards):
@@ -150,12 +158,9 @@ def _costs(frame: FrameRecord, plan: Plan, tried: Tried, palette: Palette, width
 
 
 def _clipped(reading: Reading, tried: Tried) -> str:
-    shares = tried.predicted.clipped_by_channel
-    now = reading.clipped_percent
-    return "   ".join(
-        f"{CHANNEL_LETTERS[channel]} {f'{now[channel]:.2f} → ' if channel in now else ''}{percent(share)}"
-        for channel, share in shares.items()
-    )
+    now, then = reading.clipped_percent, tried.predicted.clipped_by_channel
+    moves = ((CHANNEL_LETTERS[channel], now.get(channel, 0.0), share) for channel, share in then.items())
+    return "  ".join(f"{letter} {percent_number(before)} → {percent_number(after)}" for letter, before, after in moves)
 
 
 def _plan(plan: Plan, tried: Tried, palette: Palette) -> Text:

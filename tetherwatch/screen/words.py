@@ -78,8 +78,13 @@ def tried_offset_words(tried: Tried) -> str:
 
 
 def percent(value: float) -> str:
-    """A percentage short enough for a column: two digits below ten."""
-    return f"{value:.2f} %" if value < 9.995 else f"{value:.1f} %"
+    """A percentage short enough for a column, with its sign."""
+    return f"{percent_number(value)} %"
+
+
+def percent_number(value: float) -> str:
+    """A percentage without its sign: two digits below ten."""
+    return f"{value:.2f}" if value < 9.995 else f"{value:.1f}"
 
 
 def age_words(seconds: float) -> str:
