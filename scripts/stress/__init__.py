@@ -1,0 +1,1 @@
+"""Damage and mass: captures as nobody should make them, and more of them than anybody will."""
