@@ -140,6 +140,20 @@ def test_another_plan_can_be_chosen(shelf: Path, captures: Path) -> None:
         terminal.shows("Landscape on a tripod")
 
 
+def test_a_setting_can_be_tried_out(shelf: Path, captures: Path) -> None:
+    """t asks what if: two steps of the shutter are worked out on the sheet, and escape leaves the call as it was."""
+    with dashboard(captures) as terminal:
+        terminal.shows("Waiting")
+        drop(shelf / "RHS_0001.DNG", captures / "RHS_0001.DNG")
+        terminal.shows("BRIGHTER", "ISO 100 → 250")
+        terminal.press("t")
+        terminal.shows("What if", "RHS_0001.DNG", "ISO 100   not moved")
+        terminal.press("\x1b[A" * 4)
+        terminal.shows("ISO 100 → 250   +1.3 stops", "right")
+        terminal.press("\x1b")
+        terminal.shows("BRIGHTER", "quit")
+
+
 def test_help_names_the_keys_and_the_cautions(captures: Path) -> None:
     """h explains; any listed way closes it again."""
     with dashboard(captures) as terminal:

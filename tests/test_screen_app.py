@@ -11,7 +11,8 @@ import pytest
 import screen_records as made
 from textual.pilot import Pilot
 
-from tetherwatch.advise.records import Allowed
+from tetherwatch.advise.records import NOTHING_KNOWN, Allowed, Shot
+from tetherwatch.advise.whatif import Tried, Try, tried
 from tetherwatch.errors import FolderError, TetherwatchError, UsageError
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.screen.app import Dashboard
@@ -56,6 +57,13 @@ class Session:
         else:
             changed = replace(plan.allowed(setting), darkest=plan.allowed(setting).brightest)
         self.now = replace(self.now, plan=replace(plan, **{setting.value: changed}))
+
+    def tried(self, setting: Setting, stops: float) -> Tried | None:
+        if setting is Setting.APERTURE:
+            raise UsageError("the capture does not say where the aperture stands", "try another setting")
+        frame = self.now.frames[-1]
+        shot = Shot(frame.metadata, replace(frame.reading, area_tones=frame.reading.tones), 0.0)
+        return tried(self.now.plan, shot, (Try(setting, stops=stops),), NOTHING_KNOWN)
 
     def close(self) -> None:
         self.closed += 1
@@ -238,8 +246,70 @@ def test_help_shows_the_keys_and_any_key_goes_back(size: tuple[int, int]) -> Non
     drive(_session(), steps, size)
 
 
+@pytest.mark.parametrize("size", [(60, 16), *SIZES])
+def test_what_if_follows_choice_and_steps(size: tuple[int, int]) -> None:
+    """t opens at the setting of the call; arrows and letters choose and step; escape goes back."""
+
+    async def steps(app: Dashboard, pilot: Pilot[TetherwatchError]) -> None:
+        await pilot.press("t")
+        await until(lambda: "ISO 400   not moved" in shown(app))
+        await pilot.press("up", "up", "up")
+        await until(lambda: "ISO 400 → 800   +1.0 stops" in shown(app) and "-0.02 stops" in shown(app))
+        await pilot.press("down")
+        await until(lambda: "ISO 400 → 640" in shown(app))
+        await pilot.press("right", "up")
+        await until(lambda: "light   +0.3 stops" in shown(app))
+        await pilot.press("s", "down")
+        await until(lambda: "shutter 1/250 → 1/320" in shown(app))
+        await pilot.press("l")
+        await until(lambda: "light   not moved" in shown(app))
+        await pilot.press("escape")
+        await until(lambda: "BRIGHTER" in shown(app))
+
+    drive(_session(), steps, size)
+
+
+def test_what_if_says_why_a_setting_cannot_be_tried() -> None:
+    """A refusal of the session stands on the sheet, which stays usable."""
+
+    async def steps(app: Dashboard, pilot: Pilot[TetherwatchError]) -> None:
+        await pilot.press("t", "a")
+        await until(lambda: "does not say where the aperture stands" in shown(app))
+        await pilot.press("i")
+        await until(lambda: "ISO 400   not moved" in shown(app))
+        await pilot.press("t")
+        await until(lambda: "BRIGHTER" in shown(app))
+
+    drive(_session(), steps)
+
+
+def test_what_if_goes_over_to_a_newer_frame() -> None:
+    """The sheet is about the newest frame, also when it arrives under it, and so is the dashboard afterwards."""
+    session = _session()
+
+    async def steps(app: Dashboard, pilot: Pilot[TetherwatchError]) -> None:
+        await pilot.press("t", "up")
+        await until(lambda: "RHS_0001.DNG reads" in shown(app))
+        session.arrive(2)
+        await until(lambda: "RHS_0002.DNG reads" in shown(app) and "ISO 400 → 500" in shown(app))
+        await pilot.press("escape")
+        await until(lambda: "#2 " in shown(app))
+
+    drive(session, steps)
+
+
+def test_what_if_needs_a_frame() -> None:
+    """Before the first capture a notice says so."""
+
+    async def steps(app: Dashboard, pilot: Pilot[TetherwatchError]) -> None:
+        await pilot.press("t")
+        await until(lambda: "no capture yet" in shown(app))
+
+    drive(_session(0), steps)
+
+
 @pytest.mark.parametrize("key", ["q", "ctrl+c"])
-@pytest.mark.parametrize("sheet", [None, "h", "p"])
+@pytest.mark.parametrize("sheet", [None, "h", "p", "t"])
 def test_leaving(key: str, sheet: str | None) -> None:
     """q ends the dashboard; ctrl+c does so from any sheet."""
 

@@ -104,7 +104,7 @@ def test_findings_are_told_in_their_order_and_counted(findings: list[Finding], w
     assert shown == ["sync", "hand-hold", "diffraction"][: len(shown)] and shown
     assert len(lines) <= height
     more = re.search(r"\+(\d) more $", lines[-1])
-    X
+    assert (int(more[1]) if more else 0) == 3 - len(shown)
 
 
 def test_a_finding_of_a_new_kind_comes_last() -> None:
