@@ -187,7 +187,7 @@ def test_the_most_important_finding_and_the_landing_are_shown(width: int, height
     assert "! sync: 1/400 is faster than sync speed 1/200" in text
     assert "! diffraction: " in text or re.search(r"\+[12] more \s*$", text, re.MULTILINE)
     assert f"landed: ISO, {'off by +0.03' if width == 80 else 'predicted +0.02, is +0.05'}" in text
-    assert ("3 landed, median 0.03, worst 0.11 off" in text) == (width == 200)
+    assert ("calls landed: 3, median 0.03, worst 0.11 off" in text) == (width == 200)
 
 
 @pytest.mark.parametrize("name", ["told", "told with a problem", "power", "compensation"])

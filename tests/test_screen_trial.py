@@ -77,7 +77,7 @@ def test_the_sheet_begins_with_the_setting_of_the_call() -> None:
 def test_the_outcome_tells_move_offset_and_clipping() -> None:
     """One stop of ISO: from, to, offset with its uncertainty, verdict, each channel before and after, the plan."""
     text = sheet(Trial(Setting.ISO, 3))
-    for words in ("> ISO", "ISO 400 → 800   +1.0 stops", "0.00 stops ±0.03   right", "clipped %", "plan      inside"):
+    for words in ("> ISO", "ISO 400 → 800   +1.0 stops", "0.00 stops ±0.03   right", "clipped %", "plan       inside"):
         assert words in text
     for letter in "RGB":
         assert f"  {letter} 0." in text or f" {letter} 0." in text

@@ -36,10 +36,10 @@ def landing_words(landing: Landing) -> str:
 
 
 def score_words(score: Score) -> str:
-    """How well calls came out: "9 landed, median 0.03, worst 0.11 off"; empty before the first landing."""
+    """How well calls came out: "calls landed: 9, median 0.03, worst 0.11 off"; empty before the first landing."""
     if score.median_error_stops is None or score.worst_error_stops is None:
         return ""
-    return f"{score.count} landed, median {score.median_error_stops:.2f}, worst {score.worst_error_stops:.2f} off"
+    return f"calls landed: {score.count}, median {score.median_error_stops:.2f}, worst {score.worst_error_stops:.2f} off"
 
 
 def _past(landing: Landing | None, score: Score) -> list[tuple[str, ...]]:

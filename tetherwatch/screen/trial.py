@@ -34,7 +34,7 @@ _MOST_STOPS = 8.0
 """How far a setting may be tried whose place on its dial is not known."""
 
 _AIRY_HEIGHT = 20
-_NAME_CELLS = 10
+_NAME_CELLS = 11
 
 
 @dataclass(frozen=True, slots=True)
