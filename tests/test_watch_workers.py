@@ -1,6 +1,7 @@
 """Real worker processes: what dies, hangs or raises costs one capture and never a neighbour."""
 
 import os
+import subprocess
 import sys
 import time
 from pathlib import Path
@@ -171,3 +172,41 @@ def test_waiting_is_limited():
     assert not at_most(0.1, lambda: time.sleep(5), lambda: None)
     assert time.monotonic() - began < 2.0
     assert at_most(5.0, lambda: None)
+
+
+UNDER_A_DASHBOARD = """
+import sys
+from pathlib import Path
+from queue import SimpleQueue
+import worker_stubs
+from tetherwatch.exposure.dial import Step
+from tetherwatch.meter.records import Aim
+from tetherwatch.watch.workers import Workers
+
+class NoStream:
+    def fileno(self):
+        return -1
+    def write(self, text):
+        pass
+    def flush(self):
+        pass
+
+if __name__ == "__main__":
+    workers = Workers(worker_stubs.misbehave, count=1, deadline_s=20.0, preload=())
+    sys.stderr = NoStream()
+    done = SimpleQueue()
+    with workers:
+        workers.start(Path("fine.dng"), Aim(), Step.THIRD, done.put)
+        print(done.get(timeout=40).fault)
+"""
+
+
+def test_workers_start_while_a_dashboard_holds_the_error_stream(tmp_path):
+    """A dashboard's error stream has no file number; workers that are started under it work all the same."""
+    script = tmp_path / "under.py"
+    script.write_text(UNDER_A_DASHBOARD)
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    result = subprocess.run(
+        [sys.executable, str(script)], capture_output=True, text=True, timeout=60, env=environment, check=False
+    )
+    assert result.stdout.strip() == "None", result.stdout + result.stderr

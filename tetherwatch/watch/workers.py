@@ -19,6 +19,7 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from functools import partial
 from importlib import import_module
+from multiprocessing import resource_tracker
 from pathlib import Path
 from threading import RLock, Timer
 from typing import Any, Protocol
@@ -77,6 +78,10 @@ class Workers:
         self._make_slot = partial(_Slot, task, deadline_s, preload)
         self._count = default_count() if count is None else count
         self._slots: list[_Slot] = []
+        if os.name == "posix":
+            # The helper process of multiprocessing is started once and is handed the error stream, which has no number
+            # while a dashboard holds the terminal: so it is started here, before one does.
+            resource_tracker.ensure_running()
 
     def __enter__(self) -> "Workers":
         # Some raw decoders give different pixels each time when they use several threads. The variable is read when
