@@ -203,8 +203,11 @@ def test_what_is_told_does_not_push_out_the_call(name: str, width: int, height: 
 
 @given(width=st.integers(80, 220), height=st.integers(24, 70))
 def test_a_finding_and_a_problem_are_both_told(width: int, height: int) -> None:
-    """From 80x24 on neither hides the other."""
-    text = "\n".join(drawn(VIEWS["told with a problem"], width, height))
+    """From 80x24 on neither hides the other, also where the reason is long and the light has a row."""
+    view = VIEWS["told with a problem"]
+    call = replace(made.POWER_CALL, reason="A reason of two lines at eighty columns, as mixed light gives. " * 2)
+    crowded = replace(view, frames=(replace(view.frames[0], call=call),), plan=made.plan(power=made.POWER))
+    text = "\n".join(drawn(crowded, width, height))
     assert "! sync: " in text and "! RHS_0009.DNG: the file is empty" in text
 
 
@@ -218,10 +221,10 @@ def test_a_notice_takes_the_place_of_the_keys() -> None:
     assert "ISO is locked now" in drawn(VIEWS["hold"], 80, 24, notice="ISO is locked now")[-1]
 
 
-@given(st.integers(15, 200), st.integers(0, 8), st.integers(0, 9), st.integers(3, 4))
-def test_the_single_column_never_overfills(height: int, reason: int, told: int, levers: int) -> None:
+@given(st.integers(15, 200), st.integers(0, 8), st.integers(0, 2), st.integers(0, 9), st.integers(3, 4))
+def test_the_single_column_never_overfills(height: int, reason: int, pressing: int, told: int, levers: int) -> None:
     """Panels of the single column share at most the rows there are."""
-    assert sum(share(height, reason, told, levers).values()) <= height
+    assert sum(share(height, reason, pressing, told, levers).values()) <= height
 
 
 @pytest.mark.parametrize(("width", "height"), [(80, 24), (100, 30), (200, 50)])

@@ -172,7 +172,9 @@ def test_the_lights_power_has_a_row() -> None:
     assert re.fullmatch(r" light +free 1/64 to 1/1 +start 1/8 +", light)
 
 
-@pytest.mark.parametrize(("bias", "words"), [(0.0, "at +0.0"), (-0.3333, "at -0.3"), (None, "at unknown")])
+@pytest.mark.parametrize(
+    ("bias", "words"), [(0.0, "at +0.0"), (-0.04, "at +0.0"), (-0.3333, "at -0.3"), (None, "at unknown")]
+)
 def test_a_camera_that_is_not_manual_is_named(bias: float | None, words: str) -> None:
     """Then the order of the levers gives way to compensation and where it stands."""
     metadata = Metadata(made.SETTINGS, program="aperture priority", bias_stops=bias)

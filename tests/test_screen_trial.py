@@ -38,15 +38,15 @@ def sheet(trial: Trial, light: LightKind = "continuous", width: int = 80, height
     st.sampled_from(TRIABLE),
     st.integers(-60, 60),
     st.sampled_from(["flash", "continuous", "mixed"]),
-    st.integers(60, 220),
-    st.integers(16, 70),
+    st.integers(1, 220),
+    st.integers(1, 70),
 )
 def test_the_sheet_fills_any_window(setting: Setting, steps: int, light: LightKind, width: int, height: int) -> None:
-    """As many lines as rows, each as wide as the window, the way back always on the last."""
+    """As many lines as rows, each as wide as the window, the way back on the last."""
     trial = Trial(setting).stepped(steps, made.SETTINGS, made.plan())
     lines = trial_sheet(trial, *outcome(trial, light), DARK, width, height).lines
     assert [cell_len(line.plain) for line in lines] == [width] * height
-    assert "escape back" in lines[-1].plain
+    assert "escape back" in lines[-1].plain or width < 13
 
 
 @given(st.sampled_from(CAMERA_SETTINGS), st.lists(st.integers(-40, 40), max_size=6))

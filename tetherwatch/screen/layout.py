@@ -14,7 +14,7 @@ from tetherwatch.screen.levers import levers_panel, levers_rows
 from tetherwatch.screen.offset import offset_panel
 from tetherwatch.screen.palette import Palette
 from tetherwatch.screen.picture import picture_panel
-from tetherwatch.screen.told import told_rows
+from tetherwatch.screen.told import pressing_rows, told_rows
 from tetherwatch.screen.tones import tones_panel
 from tetherwatch.screen.trend import trend_panel
 from tetherwatch.screen.waiting import waiting_panel
@@ -94,28 +94,29 @@ def _waiting(scene: Scene, width: int, height: int) -> Block:
 
 def _one_column(scene: Scene, width: int, height: int) -> Block:
     view = scene.view
-    told = min(told_rows(view, width), height // _ROWS_PER_TOLD)
-    rows = share(height - 1, reason_rows(view.frames[-1], view.score, width), told, levers_rows(view.plan))
+    reason, pressing = reason_rows(view.frames[-1], view.score, width), pressing_rows(view)
+    told = max(min(told_rows(view, width), height // _ROWS_PER_TOLD) - pressing, 0)
+    rows = share(height - 1, reason, pressing, told, levers_rows(view.plan))
     parts = [_panel(scene, name, width, rows[name]) for name in _ORDER if name in rows]
     used = sum(part.height for part in parts)
     parts.insert(-1, block([], width, height - 1 - used))
     return stack([*parts, footer(scene.notice, scene.palette, width)], width)
 
 
-def share(height: int, reason: int = 1, told: int = 0, levers: int = _BASE["levers"]) -> dict[str, int]:
+def share(height: int, reason: int, pressing: int, told: int, levers: int) -> dict[str, int]:
     """Rows of each panel of the single column, at most `height` together.
 
-    The rows of the reason are served first, then a row of what is told beside the call, then the levers; the other
-    rows that are told come after the tones.
+    The rows of the reason are served first, then what is `pressing` beside the call, then the levers; the other rows
+    that are `told` come after the tones.
     """
     rows = dict(_BASE)
     spare = height - sum(rows.values())
     steps = (
         *(("call", 1),) * max(reason - 1, 1),
-        *(("health", 1),) * min(told, 1),
+        *(("health", 1),) * pressing,
         *(("levers", 1),) * (levers - rows["levers"]),
         *_FIRST,
-        *(("health", 1),) * max(told - 1, told == 0),
+        *(("health", 1),) * max(told, pressing == 0),
         *_LATER,
     )
     for name, more in steps:

@@ -69,7 +69,7 @@ def _automatic(metadata: Metadata, palette: Palette) -> Text | None:
     """That only compensation moves the picture, and where it stands; None for a camera in manual."""
     if not Knowledge(program=metadata.program).automatic:
         return None
-    bias = UNKNOWN if metadata.bias_stops is None else f"{metadata.bias_stops:+.1f}"
+    bias = UNKNOWN if metadata.bias_stops is None else f"{round(metadata.bias_stops, 1) + 0.0:+.1f}"
     return Text.assemble(
         (f" ! {metadata.program}, not manual", f"bold {palette.attention}"), f": move compensation (at {bias})"
     )

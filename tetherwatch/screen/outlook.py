@@ -37,9 +37,10 @@ def landing_words(landing: Landing) -> str:
 
 def score_words(score: Score) -> str:
     """How well calls came out: "calls landed: 9, median 0.03, worst 0.11 off"; empty before the first landing."""
-    if score.median_error_stops is None or score.worst_error_stops is None:
+    middle, worst = score.median_error_stops, score.worst_error_stops
+    if middle is None or worst is None:
         return ""
-    return f"calls landed: {score.count}, median {score.median_error_stops:.2f}, worst {score.worst_error_stops:.2f} off"
+    return f"calls landed: {score.count}, median {middle:.2f}, worst {worst:.2f} off"
 
 
 def _past(landing: Landing | None, score: Score) -> list[tuple[str, ...]]:

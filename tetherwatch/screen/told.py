@@ -31,6 +31,11 @@ def told_rows(view: SessionView, width: int) -> int:
     return sum(len(_folded(finding, width)) for finding in _findings(view)) + bool(view.problems)
 
 
+def pressing_rows(view: SessionView) -> int:
+    """Rows without which a finding would hide the last problem, or a window both."""
+    return bool(_findings(view)) + bool(view.problems)
+
+
 def told_lines(view: SessionView, palette: Palette, width: int, height: int) -> list[Text]:
     """At most `height` lines. Where findings do not fit, the last one shown tells how many more there are."""
     problem = [_problem(view, palette)] if view.problems else []
