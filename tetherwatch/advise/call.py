@@ -51,7 +51,7 @@ def setting_label(plan: Plan, setting: Setting, value: float) -> str:
     """A value as the trade writes it: on its dial, as a part of full power, or as compensation in stops."""
     if setting is Setting.LIGHT:
         return power_label(value)
-    return f"{value:+.1f}" if setting is Setting.COMPENSATION else label(setting, value, plan.step)
+    return f"{round(value, 1) + 0.0:+.1f}" if setting is Setting.COMPENSATION else label(setting, value, plan.step)
 
 
 def _near(plan: Plan, needed: float) -> bool:
