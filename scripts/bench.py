@@ -11,7 +11,7 @@ from pathlib import Path
 
 import environment
 
-PART_NAMES = ("reading", "truth", "loop", "start", "memory")
+PART_NAMES = ("reading", "truth", "loop", "sessions", "program", "start", "memory")
 NEEDED = ("tetherwatch", "tifffile", "imagecodecs", "psutil", "pyte")
 
 

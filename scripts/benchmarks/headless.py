@@ -34,6 +34,16 @@ class Headless:
         finally:
             give_up.cancel()
 
+    def lines(self) -> Iterator[str]:
+        """What it prints, until it ends; it is ended if that takes too long."""
+        assert self._process.stdout is not None
+        give_up = Timer(PATIENCE_S, self._process.kill)
+        give_up.start()
+        try:
+            yield from self._process.stdout
+        finally:
+            give_up.cancel()
+
     def peaks_mib(self) -> tuple[float, list[float]]:
         """Peak memory of the daemon, and of each process it started."""
         daemon = psutil.Process(self._process.pid)
@@ -51,9 +61,9 @@ class Headless:
 
 
 @contextmanager
-def headless(folder: Path) -> Iterator[Headless]:
+def headless(folder: Path, *options: str) -> Iterator[Headless]:
     """Watch a folder, captures that lie there included, for the length of the block."""
-    command = [sys.executable, "-m", "tetherwatch", "watch", str(folder), "--headless", "--from-start"]
+    command = [sys.executable, "-m", "tetherwatch", "watch", str(folder), "--headless", "--from-start", *options]
     with subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True) as process:
         try:
             yield Headless(process)

@@ -8,7 +8,7 @@ from pathlib import Path
 from environment import say
 from rich.console import Console
 
-from benchmarks import loop, memory, reading, start, truth
+from benchmarks import loop, memory, program, reading, sessions, start, truth
 from benchmarks.machine import machine
 from benchmarks.rows import Rows, as_object, table
 
@@ -20,6 +20,8 @@ PARTS: Mapping[str, Part] = {
     "reading": reading.measure,
     "truth": truth.measure,
     "loop": loop.measure,
+    "sessions": sessions.measure,
+    "program": program.measure,
     "start": start.measure,
     "memory": memory.measure,
 }
