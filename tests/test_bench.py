@@ -156,10 +156,19 @@ def test_only_whole_moves_on_wrong_frames_are_needs() -> None:
 
 def test_a_move_called_on_a_misfire_is_a_miss() -> None:
     """The first frame of a session is left out: its light is not known yet."""
-    dark = loop.Shot(replace(RIGHT, flash_fired=False), BRIGHTER)
+    dark = loop.Shot(replace(RIGHT, odd="misfire"), BRIGHTER)
     fine = loop.Shot(RIGHT, HOLD)
-    (row,) = loop.misfire_rows([loop.Played(CARD, (dark, fine, dark, fine))])
-    assert (row.figure, row.value, row.held) == ("moves called on 1 misfires", 1, False)
+    row, back = loop.misfire_rows([loop.Played(CARD, (dark, fine, dark, fine))])
+    assert (row.figure, row.value, row.held) == ("moves called on 1 misfires and other odd frames", 1, False)
+    assert (back.value, back.held) == (0, True)
+
+
+@pytest.mark.parametrize(("frames_between", "count"), [(0, 1), (2, 1), (3, 0)])
+def test_a_call_taken_back_is_counted(frames_between: int, count: int) -> None:
+    """A move and its opposite within three frames are a defect, further apart they are not."""
+    between = (loop.Shot(RIGHT, HOLD),) * frames_between
+    shots = (loop.Shot(RIGHT, BRIGHTER), *between, loop.Shot(RIGHT, {**BRIGHTER, "kind": "darker"}))
+    assert loop.taken_back(loop.Played(CARD, shots)) == count
 
 
 @pytest.mark.parametrize(("scene", "light"), loop.SCENES[:2])

@@ -209,7 +209,7 @@ def lights(*values: float | None) -> list[Metered]:
         (FLASH, (7.0, 3.0, 7.0), ["brighter", "check", "brighter"]),
         (FLASH, (7.0, 4.5, 4.5), ["brighter", "check", "brighter"]),
         (FLASH, (7.0, 3.0, 3.0), ["brighter", "check", "check"]),
-        (FLASH, (7.0, 6.4, 5.8, 5.2), ["brighter"] * 4),
+        (FLASH, (7.0, 6.6, 6.2, 5.8), ["brighter"] * 4),
         (FLASH, (7.0, None, 3.0), ["brighter"] * 3),
         (PLAN, (7.0, 3.0, 3.0), ["brighter", "check", "brighter"]),
         (PLAN, (7.0, 6.1, 5.2), ["brighter"] * 3),

@@ -39,13 +39,14 @@ SCENES: tuple[tuple[SceneName, LightKind], ...] = (
     ("sunset", "continuous"),
 )
 MISFIRES: tuple[tuple[SceneName, LightKind], ...] = (("misfires", "flash"), ("misfires", "mixed"))
-FRAMES = {"steady": 4, "moves": 13, "sunset": 13, "misfires": 17}
+FRAMES = {"steady": 4, "moves": 13, "sunset": 13, "misfires": 41}
 WRONG_LAMPS_STOPS = 2.0
 START_POSITIONS = range(10)
 """Third-stops above ISO 100 that a session may start at: up to ISO 800."""
 
 MEGAPIXELS = 0.1
 MOVES = ("brighter", "darker")
+SOON_FRAMES = 3
 EPSILON = 1e-9
 PROCESS_S = 180
 
@@ -113,13 +114,23 @@ def loop_rows(sessions: Sequence[Played]) -> Rows:
 
 
 def misfire_rows(sessions: Sequence[Played]) -> Rows:
-    """Calls that would have moved something because a flash did not fire.
+    """Calls that would have moved something because of one odd frame, and calls taken back at once.
 
     The first frame of a session is left out: nothing is known yet of the light it should have had.
     """
-    odd = [shot for session in sessions for shot in session.shots[1:] if not shot.truth.flash_fired]
+    odd = [shot for session in sessions for shot in session.shots[1:] if shot.truth.odd]
     wrong = sum(shot.call.get("kind") in MOVES for shot in odd)
-    return (Row(f"moves called on {len(odd)} misfires", wrong, "", at_most=0),)
+    return (
+        Row(f"moves called on {len(odd)} misfires and other odd frames", wrong, "", at_most=0),
+        Row("calls taken back within three frames", sum(map(taken_back, sessions)), "", at_most=0),
+    )
+
+
+def taken_back(session: Played) -> int:
+    """How often a move is followed by its opposite within three frames; for scenes whose light does not change."""
+    kinds = [shot.call.get("kind") for shot in session.shots]
+    opposite = {"brighter": "darker", "darker": "brighter"}
+    return sum(opposite.get(kind, "") in kinds[at + 1 : at + 1 + SOON_FRAMES] for at, kind in enumerate(kinds) if kind)
 
 
 def _landed_row(name: str, met: Sequence[bool]) -> Row:

@@ -19,6 +19,9 @@ GONE_STOPS = 4.0
 UNLIT_STOPS = 5.0
 """A first frame this much too dark under flash was more likely taken without it."""
 
+UNPROVEN_STOPS = 0.5
+"""A change under flash that is odd with a single frame to go by: five times what makers claim it repeats to."""
+
 SCATTER_TIMES = 1.5
 """A change under flash is odd from this many times the range of the last frames' light on (judgement)."""
 
@@ -58,8 +61,10 @@ class Case:
         """The change of light, up or down, that is odd: less where a flash has shown how well it repeats."""
         lights = [light_change(self.plan, self.usual[-1], shot) for shot in self.usual]
         known = [light for light in lights if light is not None]
-        if not self.flash or len(known) < 2:
+        if not self.flash:
             return SUDDEN_STOPS
+        if len(known) < 2:
+            return UNPROVEN_STOPS
         return min(max(ALIKE_STOPS, SCATTER_TIMES * (max(known) - min(known))), SUDDEN_STOPS)
 
 

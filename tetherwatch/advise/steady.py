@@ -14,6 +14,7 @@ settings moved by a followed call hide nothing.
     1 or more gone, a setting moved by hand               check once                  call: it was meant
     1 or more came, no or only the called setting moved   check once                  check once
     0.3 to 1 gone or came, 1.5 x the last frames' range   check once                  call: clouds do that
+    0.5 to 1 gone or came, with one frame to go by        check once                  call
     one even tone, before it was not; card not metered    check once                  check once
     up to 0.3 gone or came, the frame before was right    hold once                   call
     anything the last call asked of the light             call                        call
@@ -46,6 +47,7 @@ SETTLING_FRAMES = 3
 """Frames after a move in which its opposite needs more than a frame's own scatter."""
 
 _MOVED_STOPS = 1e-6
+_ABOUT_RIGHT_STOPS = 0.5
 
 Judged = tuple[tuple[Shot, ...], Shot | None]
 """The last frames that were not odd, and the frame before if it was odd."""
@@ -90,7 +92,7 @@ def _judged(plan: Plan, shots: Sequence[Shot]) -> Judged:
     odd: Shot | None = None
     before: Shot | None = None
     for shot in shots:
-        case = _case(plan, usual, odd, before, shot, _presumed(before))
+        case = _case(plan, usual, odd, before, shot, _presumed(before, shot))
         before = shot
         usual, odd = (case.usual, shot) if named(case) else (_with(plan, case.usual, shot), None)
     return usual, odd
@@ -136,9 +138,11 @@ def _asked_for(asked: Call | None) -> tuple[float, float]:
     return sum(max(0.0, -part) for part in parts), sum(max(0.0, part) for part in parts)
 
 
-def _presumed(before: Shot | None) -> tuple[float, float]:
-    """The same for a frame whose call is not known: what would have put it right."""
-    off = 0.0 if before is None else before.reading.offset_stops
+def _presumed(before: Shot | None, shot: Shot) -> tuple[float, float]:
+    """The same for a frame whose call is not known: what would have put it right, if the next frame is right."""
+    if before is None or abs(shot.reading.offset_stops) > _ABOUT_RIGHT_STOPS:
+        return 0.0, 0.0
+    off = before.reading.offset_stops
     return max(0.0, off), max(0.0, -off)
 
 
@@ -152,10 +156,17 @@ def _takes_back(plan: Plan, before: Sequence[Shot], shot: Shot, call: Call) -> b
 
 
 def _undoes(plan: Plan, pair: tuple[Shot, Shot], shot: Shot, call: Call) -> bool:
-    moved, change = moves(*pair), light_change(plan, pair[0], shot)
-    if moved is None or change is None or abs(change) > ALIKE_STOPS:
+    since = light_change(plan, pair[1], shot)
+    if since is None or abs(since) > ALIKE_STOPS or pair[0].reading.offset_stops * call.move_stops <= 0:
         return False
-    return _called(plan, *pair) and sum(moved.values()) * call.move_stops < 0
+    return _called(plan, *pair) or _light_called(plan, *pair)
+
+
+def _light_called(plan: Plan, before: Shot, after: Shot) -> bool:
+    """Whether the light alone moved the way the earlier frame may have called for."""
+    change, off = light_change(plan, before, after), before.reading.offset_stops
+    free = Setting.LIGHT in plan.levers(-off) and abs(off) > plan.aim.tolerance_stops
+    return free and _unmoved(before, after) and change is not None and change * off < 0
 
 
 def _scatter(plan: Plan, before: Sequence[Shot], shot: Shot) -> bool:
