@@ -81,6 +81,39 @@ def test_more_pairs_make_the_mixture_surer() -> None:
     assert ambient_part([shot(2.0**-7, 0.0)]) is None
 
 
+@pytest.mark.parametrize(
+    "later",
+    [
+        [shot(2.0**-8, 0.5, time_s=4.0)],
+        [shot(2.0**-8, -1.2, time_s=4.0)],
+        [shot(2.0**-8, -0.4, time_s=200.0)],
+        [shot(2.0**-8, 0.5, iso=800.0, time_s=200.0), shot(2.0**-8, 0.5, iso=800.0, time_s=204.0)],
+    ],
+)
+def test_another_light_is_another_mixture(later: list[Shot]) -> None:
+    """What earlier frames told is void once light came or went by itself, and after a pause of minutes."""
+    known = [shot(2.0**-7, 0.0), shot(2.0**-8, -0.4)]
+    assert ambient_part(known) is not None
+    assert ambient_part([*known, *later]) is None
+
+
+def test_a_pair_across_a_change_of_light_tells_nothing() -> None:
+    """The shutter went down a stop and the picture got brighter: that was not the shutter."""
+    assert ambient_part([shot(2.0**-7, 0.0), shot(2.0**-8, 0.4)]) is None
+    assert ambient_part([shot(2.0**-7, 0.0), shot(2.0**-8, -0.4, time_s=200.0)]) is None
+
+
+@given(stops, ambients, st.floats(0.0, 0.2))
+def test_a_move_is_chosen_by_the_most_that_an_uncertain_part_can_give(
+    move: float, ambient: float, uncertainty: float
+) -> None:
+    """Two standard uncertainties above the estimate, never more than in full: rather too short than too far."""
+    known = Knowledge(ambient=Estimate(ambient, uncertainty))
+    most = min(ambient + 2 * uncertainty, 1.0)
+    assert steered_by(MIXED, Setting.SHUTTER, move, known) == pytest.approx(level_after(most, move))
+    assert abs(effect(MIXED, Setting.SHUTTER, move, known).value) <= abs(level_after(most, move)) + 1e-9
+
+
 def test_only_a_single_known_difference_counts_as_a_move() -> None:
     """None, two, or an unknown setting are no move of one lever."""
     one = Settings(2.0**-8, 4.0, 100.0)

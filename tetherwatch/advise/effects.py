@@ -11,14 +11,17 @@ from tetherwatch.advise.mixture import level_after
 from tetherwatch.advise.records import Estimate, Knowledge, Plan
 from tetherwatch.exposure.stops import Setting
 
+SURE = 2.0
+"""Standard uncertainties that a lever's part of the light may lie above its estimate."""
+
 
 def steered_by(plan: Plan, setting: Setting, stops: float, knowledge: Knowledge) -> float:
-    """The change of level to reckon with when choosing a move: the most the lever can give while its part is unknown,
-    so that a move never overshoots."""
+    """The change of level to reckon with when choosing a move: the most the lever can give, as far as its part of the
+    light is known, so that a move never overshoots."""
     part = _part(setting, knowledge) if plan.light == "mixed" else None
     if plan.light == "flash" and setting is Setting.SHUTTER:
         return 0.0
-    return stops if part is None else level_after(part.value, stops)
+    return stops if part is None else level_after(min(part.value + SURE * part.uncertainty, 1.0), stops)
 
 
 def effect(plan: Plan, setting: Setting, stops: float, knowledge: Knowledge) -> Estimate:

@@ -9,8 +9,8 @@ a the continuous part at the first frame's time, moving the shutter by d stops m
 """
 
 import math
-from collections.abc import Sequence
-from itertools import pairwise
+from collections.abc import Iterator, Sequence
+from itertools import pairwise, takewhile
 
 from tetherwatch.advise.records import Estimate, Finding, Plan, Shot
 from tetherwatch.exposure.settings import Settings
@@ -25,6 +25,11 @@ _LEAST_MOVE = 0.3
 
 _LOOK_BACK = 24
 """Frames: an older mixture is another setup's."""
+
+_PAUSE_S = 45.0
+_OTHER_LIGHT_STOPS = 0.3
+"""A pause, or light that came or went without a setting that explains it, from which the mixture is another: moving
+lights takes minutes, and frames of the same light lie closer."""
 
 _DOUBT = 4.0
 """Standard uncertainties between the plan's claim and what the frames show before the user is told."""
@@ -55,14 +60,32 @@ def moved_alone(before: Settings, after: Settings) -> tuple[Setting, float] | No
 def ambient_part(shots: Sequence[Shot]) -> Estimate | None:
     """The continuous part of the light at the newest shot's shutter time, from pairs where only the shutter moved.
 
-    None where no such pair is among the last frames. `shots` are in order of time, newest last.
+    None where no such pair is among the last frames under the light of the newest. `shots` are in order of time, newest
+    last.
     """
     newest = shots[-1].metadata.settings.shutter_s if shots else None
     if newest is None:
         return None
-    recent = shots[-_LOOK_BACK:]
-    pairs = (_from_pair(*pair, newest) for pair in pairwise(recent))
+    pairs = (_from_pair(*pair, newest) for pair in _since_light_changed(shots[-_LOOK_BACK:]))
     return _combined([estimate for estimate in pairs if estimate is not None])
+
+
+def _since_light_changed(shots: Sequence[Shot]) -> Iterator[tuple[Shot, Shot]]:
+    """Frames one after the other, back to where another light began."""
+    return takewhile(lambda pair: _same_light(*pair), reversed(list(pairwise(shots))))
+
+
+def _same_light(before: Shot, after: Shot) -> bool:
+    """Whether the settings explain what the level did, whatever part of the light the shutter acts on."""
+    one, other = before.metadata.settings, after.metadata.settings
+    if abs(after.time_s - before.time_s) > _PAUSE_S or one.shutter_s is None or other.shutter_s is None:
+        return False
+    if one.brightness_stops is None or other.brightness_stops is None:
+        return False
+    by_shutter = math.log2(other.shutter_s / one.shutter_s)
+    rest = other.brightness_stops - one.brightness_stops - by_shutter
+    change = after.reading.level_stops - before.reading.level_stops - rest
+    return min(by_shutter, 0.0) - _OTHER_LIGHT_STOPS <= change <= max(by_shutter, 0.0) + _OTHER_LIGHT_STOPS
 
 
 def _from_pair(before: Shot, after: Shot, shutter_s: float) -> Estimate | None:
