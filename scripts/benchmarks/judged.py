@@ -7,7 +7,7 @@ from itertools import pairwise
 from benchmarks.shoot import EPSILON, MOVES, Played, Shot, positions
 from tetherwatch.advise.landing import Landing
 from tetherwatch.advise.power import LIGHT_STEP
-from tetherwatch.advise.records import Plan
+from tetherwatch.advise.records import Allowed, Plan
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
 
@@ -128,21 +128,28 @@ def _opposite(one: Shot, other: Shot) -> bool:
 
 
 def outside_range(session: Played) -> int:
-    """Frames taken with a setting or a light's power outside of what the plan allows."""
+    """Frames taken with a camera setting outside of what the plan allows, or under flash with the power outside."""
     return sum(_is_outside(session.cast.plan, shot) for shot in session.shots)
 
 
+def lost_powers(session: Played) -> int:
+    """Frames under mixed light taken with a power outside of what the plan allows: turning it may hardly show."""
+    plan = session.cast.plan
+    return sum(plan.light == "mixed" and plan.power is not None and _beyond(plan.power, s.power) for s in session.shots)
+
+
 def _is_outside(plan: Plan, shot: Shot) -> bool:
-    placed = {setting: brightness(setting, _value(shot.settings, setting)) for setting in CAMERA_SETTINGS}
-    ranges = [(plan.allowed(setting), stops) for setting, stops in placed.items()]
-    if plan.power is not None:
+    ranges = [
+        (plan.allowed(setting), brightness(setting, _value(shot.settings, setting))) for setting in CAMERA_SETTINGS
+    ]
+    if plan.power is not None and plan.light != "mixed":
         ranges.append((plan.power, shot.power))
-    return any(
-        not brightness(allowed.setting, allowed.darkest) - EPSILON
-        <= stops
-        <= brightness(allowed.setting, allowed.brightest) + EPSILON
-        for allowed, stops in ranges
-    )
+    return any(_beyond(allowed, stops) for allowed, stops in ranges)
+
+
+def _beyond(allowed: Allowed, stops: float) -> bool:
+    darkest, brightest = (brightness(allowed.setting, end) for end in (allowed.darkest, allowed.brightest))
+    return not darkest - EPSILON <= stops <= brightest + EPSILON
 
 
 def _value(settings: Settings, setting: Setting) -> float:
