@@ -139,6 +139,20 @@ def test_from_start_hands_on_what_is_there_in_order_of_time_and_name():
     assert all(arrival.early for arrival in arrivals)
 
 
+def test_arrivals_are_numbered_in_order_whatever_the_clocks_say():
+    """Neither file times nor a wall clock set back change the order of arrival."""
+    folder = Folder()
+    folder.files |= {"b.dng": file(mtime_ns=9), "c.dng": file(mtime_ns=8)}
+    arrivals = folder.wait(1.0)
+    folder.files["a.dng"] = file(mtime_ns=1)
+    folder.now += 1.0
+    arrivals += folder.arrivals.observe(dict(folder.files), folder.now, wall=-50.0)
+    folder.now += 1.0
+    arrivals += folder.arrivals.observe(dict(folder.files), folder.now, wall=-100.0)
+    numbered = [(str(arrival.capture.path), arrival.capture.sequence) for arrival in arrivals]
+    assert numbered == [("c.dng", 1), ("b.dng", 2), ("a.dng", 3)]
+
+
 def test_an_empty_file_waits_longer_and_is_then_handed_on():
     """It may be a copy about to begin; if it stays empty, the user should hear of it."""
     folder = Folder()

@@ -82,6 +82,47 @@ def test_the_same_name_written_again_is_a_new_frame(tmp_path):
     assert running.frames == [("a.dng", False), ("a.dng", False)]
 
 
+def test_a_file_that_is_only_touched_is_no_new_frame(tmp_path):
+    """Its time changes, its content does not; written anew with other content of the same size, it is one."""
+    path = tmp_path / "a.dng"
+    with Running(tmp_path) as running:
+        write(path)
+        running.until(lambda: len(running.frames) == 1)
+        for moment in (1_000_000_000, 2_000_000_000):
+            os.utime(path, (moment, moment))
+            running.idle()
+        running.watcher.use(Aim(from_grey_stops=1.0), Step.THIRD)
+        running.until(lambda: len(running.frames) == 2)
+        write(path, "good.end")
+        running.until(lambda: len(running.frames) == 3)
+        running.idle()
+    assert running.frames == [("a.dng", False), ("a.dng", True), ("a.dng", False)]
+    assert running.problems == []
+
+
+def test_a_renamed_capture_is_no_new_frame_and_a_copy_is_one(tmp_path):
+    """What was given lies under another name now; a copy lies there beside it."""
+    with Running(tmp_path) as running:
+        write(tmp_path / "a.dng")
+        running.until(lambda: len(running.frames) == 1)
+        (tmp_path / "a.dng").rename(tmp_path / "b.dng")
+        running.idle()
+        shutil.copy(tmp_path / "b.dng", tmp_path / "c.dng")
+        running.until(lambda: len(running.frames) == 2)
+        running.idle()
+    assert running.frames == [("a.dng", False), ("c.dng", False)]
+
+
+def test_a_touched_file_complains_no_second_time(tmp_path):
+    """The same content has the same problem."""
+    with Running(tmp_path) as running:
+        write(tmp_path / "a.dng", "short")
+        running.until(lambda: running.problems)
+        os.utime(tmp_path / "a.dng", (1_000_000_000, 1_000_000_000))
+        running.idle()
+    assert running.problems == [("a.dng", Fault.CUT_SHORT.problem)]
+
+
 def test_a_pair_is_one_frame(tmp_path):
     """The raw is metered, the JPEG named."""
     with Running(tmp_path) as running:

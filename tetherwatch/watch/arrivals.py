@@ -58,14 +58,26 @@ def _shot(path: str) -> tuple[str, str]:
 class Arrivals:
     """Looks at the folder go in, settled captures come out, each content of each path once."""
 
-    def __init__(self, patience: Patience = PATIENCE, *, from_start: bool = False) -> None:
+    def __init__(
+        self,
+        patience: Patience = PATIENCE,
+        *,
+        from_start: bool = False,
+        known: Listing | None = None,
+        count: int = 0,
+    ) -> None:
+        """`known` are captures of the `count` arrivals before, which are not handed on again.
+
+        Nor is, without `from_start`, anything that is there at the first look.
+        """
         self._patience = patience
         self._from_start = from_start
         self._unsettled: dict[str, _Seen] = {}
-        self._handled: dict[str, Entry] = {}
+        self._handled: dict[str, Entry] = dict(known or {})
         self._alone_at: dict[str, float] = {}
         self._early: Listing | None = None
         self._pairs_expected = False
+        self._count = count
 
     def observe(self, listing: Listing, now: float, wall: float = 0.0) -> list[Arrival]:
         """What is complete by this look, oldest first. `now`: steady time, `wall`: wall-clock time, both in seconds."""
@@ -78,7 +90,8 @@ class Arrivals:
         partners = _partners(listing, ready)
         handed = {path: self._hand_on(path, partners.get(path), now, wall) for path in sorted(ready, key=_raw_first)}
         arrivals = [arrival for arrival in handed.values() if arrival is not None]
-        return sorted(arrivals, key=lambda arrival: (arrival.capture.mtime_ns, str(arrival.capture.path)))
+        arrivals.sort(key=lambda arrival: (arrival.capture.mtime_ns, str(arrival.capture.path)))
+        return [self._numbered(arrival) for arrival in arrivals]
 
     def next_due(self, now: float) -> float | None:
         """When the next look can bring something even if nothing changes; None if all has been handed on."""
@@ -90,6 +103,11 @@ class Arrivals:
     def unsettled(self) -> int:
         """How many captures have been seen but not handed on."""
         return len(self._unsettled)
+
+    def _numbered(self, arrival: Arrival) -> Arrival:
+        self._count += 1
+        spare = arrival.spare and replace(arrival.spare, sequence=self._count)
+        return replace(arrival, capture=replace(arrival.capture, sequence=self._count), spare=spare)
 
     def _first_look(self, listing: Listing) -> None:
         self._early = dict(listing)

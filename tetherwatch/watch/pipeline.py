@@ -8,17 +8,20 @@ from functools import partial
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from threading import Event
+from typing import Protocol
 
 from tetherwatch.errors import FolderError
 from tetherwatch.exposure.dial import Step
 from tetherwatch.frame.faults import Fault
 from tetherwatch.meter.records import Aim
 from tetherwatch.watch.arrivals import PATIENCE, Arrivals, Patience
+from tetherwatch.watch.disk import Disk, Folder
 from tetherwatch.watch.hints import Hints
-from tetherwatch.watch.listing import Listing, entry_at, list_captures
-from tetherwatch.watch.records import Health, Metered, Problem, WatchEvent
+from tetherwatch.watch.ledger import Ledger, NoLedger, identity
+from tetherwatch.watch.listing import Listing
+from tetherwatch.watch.records import Capture, Health, Metered, Problem, WatchEvent
 from tetherwatch.watch.schedule import GRACE_S, Job, Schedule
-from tetherwatch.watch.task import Outcome
+from tetherwatch.watch.task import Failure, Outcome
 from tetherwatch.watch.workers import Reader, Workers
 
 _LOOK_S = {"events": 2.0, "polling": 1.0}
@@ -39,12 +42,29 @@ Message = Callable[[], Iterable[WatchEvent]]
 """What another thread has the watch do: deal with a capture read, take a new aim, or just wake up."""
 
 
+class Inbox(Protocol):
+    """A queue of messages, which a `SimpleQueue` is."""
+
+    def put(self, message: Message) -> None:
+        """Add a message. From any thread."""
+
+    def get(self, *, timeout: float) -> Message:
+        """Wait for a message. Raises Empty if none comes within `timeout` seconds."""
+
+    def get_nowait(self) -> Message:
+        """A message that is there. Raises Empty if there is none."""
+
+
 def _wake_up() -> tuple[()]:
     return ()
 
 
 class Watcher:
-    """Watches one folder. `clock` is steady time in seconds; `reader` takes the place of worker processes in tests."""
+    """Watches one folder.
+
+    `clock` is steady time and `wall` wall-clock time, both in seconds. Clocks, disk and inbox are replaced in tests,
+    and so is `reader`, which takes the place of worker processes.
+    """
 
     def __init__(
         self,
@@ -58,20 +78,28 @@ class Watcher:
         workers: int | None = None,
         deadline_s: float = 60.0,
         clock: Callable[[], float] = time.monotonic,
+        wall: Callable[[], float] = time.time,
         reader: Reader | None = None,
+        disk: Disk | None = None,
+        inbox: Inbox | None = None,
+        ledger: Ledger | None = None,
     ) -> None:
-        """Take the first look: what lies there now is skipped, unless `from_start`.
+        """Take the first look: what lies there now is skipped, unless `from_start`; what `ledger` knows is in any case.
 
         Raises FolderError if there is no such folder or it may not be read.
         """
         self._folder = folder
         self._clock = clock
-        self._inbox: SimpleQueue[Message] = SimpleQueue()
+        self._wall = wall
+        self._disk = Folder(folder) if disk is None else disk
+        self._inbox: Inbox = SimpleQueue() if inbox is None else inbox
         self._hinted = Event()
         self._closed = Event()
-        self._arrivals = Arrivals(patience, from_start=from_start)
-        self._schedule = Schedule(aim, step, grace_s)
-        self._hints = Hints(folder, self._hint)
+        self._ledger = ledger if ledger is not None else NoLedger()
+        past = self._ledger.remembered
+        self._arrivals = Arrivals(patience, from_start=from_start, known=past.known, count=past.sequence)
+        self._schedule = Schedule(aim, step, grace_s, past.given)
+        self._hints = Hints(folder, self._hint, self._disk.reports_changes)
         self._reader = reader if reader is not None else Workers(count=workers, deadline_s=deadline_s)
         self._identity: tuple[int, int] | None = None
         self._refusal: Problem | None = None
@@ -79,7 +107,9 @@ class Watcher:
         self._last_look: float | None = None
         self._health: Health | None = None
         self._health_at = 0.0
-        self._arrivals.observe(_first_listing(folder), self._look_at, time.time())
+        first = first_listing(folder, self._disk)
+        self._arrivals.observe(first, self._look_at, wall())
+        self._ledger.looked({} if from_start else first)
 
     def events(self, stop: Event) -> Generator[WatchEvent, None, None]:
         """Yield what happens until `stop` is set or `close` is called; then workers and hints are shut down.
@@ -90,7 +120,7 @@ class Watcher:
             try:
                 yield from self._look()
                 while not (stop.is_set() or self._closed.is_set()):
-                    self._start_jobs()
+                    yield from self._start_jobs()
                     yield from self._report()
                     yield from self._read_inbox()
                     if self._clock() >= self._next_look():
@@ -126,13 +156,13 @@ class Watcher:
         self._hinted.clear()
         self._look_at = self._clock()
         try:
-            known, self._identity = self._identity, _identity(self._folder)
+            known, self._identity = self._identity, self._disk.identity()
             if known not in (None, self._identity):
                 raise FileNotFoundError  # another folder lies in its place, which is taken up at the next look
             if known is None or not self._hints.sound:
                 yield from self._start_hints()
-            self._take_in(list_captures(self._folder))
-            self._last_look = time.time()
+            self._take_in(self._disk.listing())
+            self._last_look = self._wall()
         except OSError:
             self._identity = None
             self._hints.stop()
@@ -145,14 +175,27 @@ class Watcher:
         self._refusal = refusal
 
     def _take_in(self, listing: Listing) -> None:
-        self._schedule.add(self._arrivals.observe(listing, self._look_at, time.time()))
+        arrivals = self._arrivals.observe(listing, self._look_at, self._wall())
+        doubtful = self._ledger.remembered.doubtful
+        self._schedule.add(sorted(arrivals, key=lambda arrival: identity(arrival.capture) in doubtful))
 
-    def _start_jobs(self) -> None:
+    def _start_jobs(self) -> Iterator[WatchEvent]:
         while self._reader.free and self._identity is not None:
-            job = self._schedule.next_job(self._clock())
-            if job is None:
+            waiting = self._schedule.next_job(self._clock())
+            if waiting is None:
                 return
-            self._reader.start(job.capture.path, job.aim, job.step, partial(self._done, job))
+            fingerprint = self._disk.fingerprint(waiting.capture.path) if waiting.capture.size else None
+            job = self._schedule.recognise(waiting, fingerprint, self._is_there)
+            if job is None:
+                self._ledger.recognised(replace(waiting.capture, fingerprint=fingerprint))
+            elif self._ledger.started(job.capture):
+                self._reader.start(job.capture.path, job.aim, job.step, partial(self._done, job))
+            else:
+                yield from self._schedule.finish(job, Failure(Fault.SET_ASIDE), self._clock())
+
+    def _is_there(self, capture: Capture) -> bool:
+        entry = self._disk.entry(capture.path)
+        return entry is not None and entry[1:] == (capture.size, capture.mtime_ns)
 
     def _take_aim(self, aim: Aim, step: Step) -> tuple[()]:
         self._schedule.use(aim, step)
@@ -162,7 +205,8 @@ class Watcher:
         self._inbox.put(partial(self._finish, job, outcome))
 
     def _finish(self, job: Job, outcome: Outcome) -> list[Metered | Problem]:
-        entry = entry_at(str(job.capture.path))
+        self._ledger.ended(job.capture, outcome.fault)
+        entry = self._disk.entry(job.capture.path)
         if entry is not None and entry[1:] != (job.capture.size, job.capture.mtime_ns):
             self._schedule.drop(job)
             return []
@@ -170,11 +214,14 @@ class Watcher:
             self._schedule.put_back(job)
             self._hint()
             return []
+        if self._is_here() and self._schedule.recognise(job, job.capture.fingerprint, self._is_there) is None:
+            self._ledger.recognised(job.capture)
+            return []
         return self._schedule.finish(job, outcome, self._clock())
 
     def _is_here(self) -> bool:
         try:
-            return _identity(self._folder) == self._identity
+            return self._disk.identity() == self._identity
         except OSError:
             return False
 
@@ -196,14 +243,10 @@ class Watcher:
             yield health
 
 
-def _identity(folder: Path) -> tuple[int, int]:
-    status = folder.stat()
-    return status.st_dev, status.st_ino
-
-
-def _first_listing(folder: Path) -> Listing:
+def first_listing(folder: Path, disk: Disk) -> Listing:
+    """What lies there at a start. Raises FolderError if there is no such folder or it may not be read."""
     try:
-        return list_captures(folder)
+        return disk.listing()
     except FileNotFoundError as error:
         raise FolderError(folder, "there is no such folder") from error
     except NotADirectoryError as error:

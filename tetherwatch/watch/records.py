@@ -12,7 +12,8 @@ from tetherwatch.meter.records import Reading, Thumbnail
 class Capture:
     """One settled capture. `pair` is the other file of a RAW+JPEG pair, which is shown but not metered.
 
-    `size` and `mtime_ns` tell a rewritten file from the same one; `arrived_at` is wall-clock time in seconds.
+    `size` and `mtime_ns` tell a file that changed; `fingerprint` whether its content did (None until it is read, or if
+    that is not known). `arrived_at` is wall-clock time in seconds, which may jump; `sequence` grows with each arrival.
     """
 
     path: Path
@@ -20,6 +21,8 @@ class Capture:
     mtime_ns: int
     arrived_at: float
     pair: Path | None = None
+    sequence: int = 0
+    fingerprint: bytes | None = None
 
 
 @dataclass(frozen=True, slots=True)

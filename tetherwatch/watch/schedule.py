@@ -1,6 +1,6 @@
 """Which capture is read next, and what its outcome means. Pure: arrivals and outcomes in, jobs and events out."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,7 +15,7 @@ from tetherwatch.watch.task import Failure, Outcome, Read
 GRACE_S = 3.0
 """A capture that changed less than this ago may still be on its way, however complete it looked."""
 
-_FINAL = frozenset({Fault.NOT_A_FILE, Fault.TOO_SLOW, Fault.CRASHED})
+_FINAL = frozenset({Fault.NOT_A_FILE, Fault.TOO_SLOW, Fault.CRASHED, Fault.SET_ASIDE})
 """Faults that waiting does not mend. A half-written file can give any other."""
 
 
@@ -45,7 +45,8 @@ class Job:
 class Schedule:
     """Newest capture first, the backlog behind it; one frame a shot; one problem a file."""
 
-    def __init__(self, aim: Aim, step: Step, grace_s: float = GRACE_S) -> None:
+    def __init__(self, aim: Aim, step: Step, grace_s: float = GRACE_S, given: Sequence[Capture] = ()) -> None:
+        """`given`: captures that a whole frame was given for before."""
         self._aim = aim
         self._step = step
         self._grace_s = grace_s
@@ -54,9 +55,12 @@ class Schedule:
         self._newest_rank = 0
         self._early_rank = 0
         self._newest: Job | None = None
-        self._given: dict[Path, bool] = {}  # whether the frame given for this path was a whole one
+        self._given = {capture.path: True for capture in given}  # whether the frame given for this path was a whole one
         self._covered: set[Path] = set()  # JPEGs whose frame is now that of their raw
-        self._complained: set[tuple[Path, int, int]] = set()
+        known = [(capture.fingerprint, capture) for capture in given if capture.fingerprint is not None]
+        self._whole = {capture.path: mark for mark, capture in known}  # fingerprints of the captures given whole,
+        self._places = dict(known)  # and where each was last
+        self._complained: set[tuple[object, ...]] = set()
 
     @property
     def backlog(self) -> int:
@@ -87,6 +91,21 @@ class Schedule:
         if job is not None:
             del self._waiting[job.capture.path]
             self._running.append(job)
+        return job
+
+    def recognise(self, job: Job, fingerprint: bytes | None, is_there: Callable[[Capture], bool]) -> Job | None:
+        """The job with its capture's fingerprint; None, and no longer running, if that is a frame already.
+
+        It is if the file was only touched, or renamed: then what was given is no longer where it was, or what was to be
+        given. To be asked before reading, and after it: a capture may be renamed while it is read.
+        """
+        self._running.remove(job)
+        job = replace(job, arrival=replace(job.arrival, capture=replace(job.capture, fingerprint=fingerprint)))
+        if fingerprint is not None and not job.again and self._is_known(job.capture, fingerprint, is_there):
+            if is_there(job.capture):
+                self._move(job.capture, fingerprint)
+            return None
+        self._running.append(job)
         return job
 
     def next_due(self, after: float) -> float | None:
@@ -124,21 +143,44 @@ class Schedule:
         self._newest_rank += 1
         return self._newest_rank
 
+    def _keep_up(self, newest: Job) -> None:
+        if (newest.aim, newest.step) != (self._aim, self._step):
+            self._repeat(newest)
+
     def _repeat(self, job: Job) -> None:
         if job.capture.path not in self._waiting:
             self._wait(replace(job, aim=self._aim, step=self._step, not_before=0.0, again=True))
+
+    def _is_known(self, capture: Capture, fingerprint: bytes, is_there: Callable[[Capture], bool]) -> bool:
+        if self._whole.get(capture.path) == fingerprint:
+            return True
+        place = self._places.get(fingerprint)
+        return place is not None and place.path != capture.path and not (is_there(place) and is_there(capture))
+
+    def _move(self, capture: Capture, fingerprint: bytes) -> None:
+        """What was given before has this name and time now."""
+        self._whole[capture.path] = fingerprint
+        self._places[fingerprint] = capture
+        newest = self._newest
+        if newest is not None and newest.capture.fingerprint == fingerprint:
+            moved = replace(newest.capture, path=capture.path, mtime_ns=capture.mtime_ns)
+            self._newest = replace(newest, arrival=replace(newest.arrival, capture=moved))
+            self._keep_up(self._newest)
 
     def _give(self, job: Job, read: Read) -> Metered:
         path, pair = job.capture.path, job.capture.pair
         replaces = job.again or pair in self._given or self._given.get(path) is False
         self._given[path] = read.fault is None
+        self._whole.pop(path, None)
+        if read.fault is None and job.capture.fingerprint is not None:
+            self._whole[path] = job.capture.fingerprint
+            self._places[job.capture.fingerprint] = job.capture
         if pair is not None:
             self._given.pop(pair, None)
             self._covered.add(pair)
         if self._newest is None or job.rank >= self._newest.rank:
             self._newest = job
-            if (job.aim, job.step) != (self._aim, self._step):
-                self._repeat(job)
+            self._keep_up(job)
         return Metered(job.capture, read.metadata, read.reading, read.thumbnail, read.notes, replaces)
 
     def _fail(self, job: Job, failure: Failure) -> list[Metered | Problem]:
@@ -153,7 +195,8 @@ class Schedule:
         return []
 
     def _complain(self, job: Job, outcome: Outcome) -> list[Metered | Problem]:
-        key = (job.capture.path, job.capture.size, job.capture.mtime_ns)
+        capture = job.capture
+        key = (capture.path, capture.fingerprint or (capture.size, capture.mtime_ns))
         if outcome.fault is None or key in self._complained:
             return []
         self._complained.add(key)
