@@ -2,6 +2,7 @@
 
 import io
 import json
+import math
 import subprocess
 import sys
 from dataclasses import replace
@@ -15,13 +16,15 @@ SCRIPTS = Path(__file__).resolve().parent.parent / "scripts"
 sys.path.insert(0, str(SCRIPTS))
 
 import bench  # noqa: E402
-from benchmarks import loop, memory, pairs, reading, start, truth  # noqa: E402
+from benchmarks import judged, loop, memory, pairs, program, reading, sessions, shoot, start, studio, truth  # noqa: E402
 from benchmarks.captures import make_captures  # noqa: E402
 from benchmarks.machine import machine, peak_mib  # noqa: E402
 from benchmarks.rows import Row, Rows, as_object, median_row, table  # noqa: E402
 from benchmarks.run import PARTS, run  # noqa: E402
 
 from tetherwatch.advise.library import load_plan  # noqa: E402
+from tetherwatch.exposure.stops import Setting  # noqa: E402
+from tetherwatch.meter.records import BINS_PER_STOP  # noqa: E402
 from tetherwatch.rehearse.options import START  # noqa: E402
 from tetherwatch.rehearse.session import Truth  # noqa: E402
 
@@ -205,3 +208,99 @@ def test_memory_adds_the_daemon_and_its_largest_worker() -> None:
     rows = memory.rows_of(50, before=50.0, after=60.0, workers=[100.0, 295.0])
     assert (rows[0].value, rows[0].held) == (355.0, False)
     assert rows[-1].value == 455.0
+
+
+@pytest.mark.parametrize(("level", "width"), [(-6.0, 0.1), (0.0, 0.1), (0.0, 1.4), (2.5, 0.9), (4.0, 0.5)])
+def test_simulated_tones_have_the_level_they_were_made_for(level: float, width: float) -> None:
+    """The mean light of the histogram is what the closed form says, clipped light counting as saturation."""
+    tones = studio.tones(level, width, 1_000_000)
+    light = tones.clipped + sum(n * 2.0 ** (-(k + 0.5) / BINS_PER_STOP) for k, n in enumerate(tones.counts))
+    assert tones.total == 1_000_000
+    measured = math.log2(light / tones.total) + studio.GREY_BELOW_STOPS
+    assert measured == pytest.approx(studio.metered(level, width), abs=0.01)
+    assert measured <= level + 0.01
+
+
+def test_simulated_light_adds_and_only_its_own_part_is_turned() -> None:
+    """Half flash, half lamps: a stop less time takes the lamps' half, turning the flash off leaves it."""
+    light = studio.Light.giving("mixed", START, 0.0, 0.5)
+    assert light.level(START) == pytest.approx(0.0)
+    faster = START.with_value(Setting.SHUTTER, 2.0**-9)
+    assert light.level(faster) == pytest.approx(math.log2(0.75))
+    assert light.without_flash().level(START) == pytest.approx(-1.0)
+    assert light.turned(1.0).level(START) == pytest.approx(math.log2(1.5))
+    assert light.changed(1.0).level(START) == pytest.approx(1.0)
+
+
+def test_a_simulated_session_is_the_same_for_a_seed() -> None:
+    """Light, oddities, settings and calls are all drawn from the seed."""
+    one, other, third = shoot.play(5), shoot.play(5), shoot.play(6)
+    assert one == other
+    assert one.shots != third.shots
+    assert len(one.shots) == shoot.FRAMES
+
+
+def simulated(*frames: tuple[float, str]) -> shoot.Played:
+    """An exact session under one light from the truth and the call of each frame."""
+    played = next(session for session in map(shoot.play, range(99)) if judged.is_exact(session))
+    first = replace(played.shots[0], odd=None, hidden=False, obeyed=True)
+    shots = []
+    for number, (off, kind) in enumerate(frames):
+        call = replace(first.record.call, kind=kind)  # type: ignore[arg-type]
+        record = replace(first.record, number=number, call=call)
+        area = off + played.cast.plan.aim.from_grey_stops
+        shots.append(replace(first, record=record, same_light=number > 0, exposed=studio.Exposed(area, area)))
+    return replace(played, shots=tuple(shots))
+
+
+@pytest.mark.parametrize(
+    ("kinds", "count"),
+    [
+        (("brighter", "darker"), 1),
+        (("brighter", "hold", "hold", "darker"), 1),
+        (("brighter", "hold", "hold", "hold", "darker"), 0),
+        (("brighter", "brighter"), 0),
+        (("darker", "check", "brighter"), 1),
+    ],
+)
+def test_a_call_taken_back_within_three_frames_is_counted(kinds: tuple[str, ...], count: int) -> None:
+    """Whatever is called in between; a change of light in between makes it another matter."""
+    session = simulated(*((0.0, kind) for kind in kinds))
+    assert len(list(judged.flutters(session))) == count
+    changed = [*session.shots[:-1], replace(session.shots[-1], same_light=False)]
+    assert list(judged.flutters(replace(session, shots=tuple(changed)))) == []
+
+
+def test_a_move_on_an_odd_frame_is_counted_once() -> None:
+    """On the frame itself, and apart where a change asked for may explain the frame."""
+    session = simulated((0.0, "hold"), (-3.0, "brighter"))
+    odd = replace(session.shots[1], odd="blocked light")
+    seen, hidden = (replace(session, shots=(session.shots[0], replace(odd, hidden=h))) for h in (False, True))
+    assert (judged.wrong_moves(seen), judged.hidden_moves(seen)) == (1, 0)
+    assert (judged.wrong_moves(hidden), judged.hidden_moves(hidden)) == (0, 1)
+
+
+def test_only_moves_that_lead_away_are_worse() -> None:
+    """From a stop too dark to two too bright is worse; what is called does not matter, only where it led."""
+    assert judged.worsened(simulated((-1.0, "brighter"), (2.0, "hold"))) == 1
+    assert judged.worsened(simulated((-1.0, "brighter"), (0.9, "hold"))) == 0
+    assert judged.worsened(simulated((-1.0, "hold"), (2.0, "hold"))) == 0
+
+
+def test_simulated_sessions_are_judged_and_told() -> None:
+    """A few of the real part: no setting leaves its range, signs are right, and a story has a line for each frame."""
+    played = [shoot.play(seed) for seed in range(12)]
+    rows = {row.figure: row for row in sessions.rows_of(played)}
+    for figure, _ in sessions.NEVER[2:]:
+        assert rows[figure].held
+    assert any(row.figure.startswith("mixed: ") for row in rows.values())
+    assert len(sessions.story(played[0]).splitlines()) == 1 + shoot.FRAMES
+
+
+def test_a_real_watch_plays_a_session(tmp_path: Path) -> None:
+    """Every frame of a session through the whole program has its call, and the predictions come true."""
+    watched = program.watched(tmp_path / "captures", seed=0)
+    assert len(watched.played.shots) == program.FRAMES
+    rows = program.rows_of([watched])
+    assert [row.figure for row in rows if row.held is False] == []
+    assert list(program.errors_of(watched))

@@ -128,23 +128,19 @@ def _opposite(one: Shot, other: Shot) -> bool:
 
 
 def outside_range(session: Played) -> int:
-    """Frames taken with a camera setting outside of what the plan allows, or under flash with the power outside."""
+    """Frames taken with a camera setting outside of what the plan allows."""
     return sum(_is_outside(session.cast.plan, shot) for shot in session.shots)
 
 
-def lost_powers(session: Played) -> int:
-    """Frames under mixed light taken with a power outside of what the plan allows: turning it may hardly show."""
-    plan = session.cast.plan
-    return sum(plan.light == "mixed" and plan.power is not None and _beyond(plan.power, s.power) for s in session.shots)
-
-
 def _is_outside(plan: Plan, shot: Shot) -> bool:
-    ranges = [
-        (plan.allowed(setting), brightness(setting, _value(shot.settings, setting))) for setting in CAMERA_SETTINGS
-    ]
-    if plan.power is not None and plan.light != "mixed":
-        ranges.append((plan.power, shot.power))
-    return any(_beyond(allowed, stops) for allowed, stops in ranges)
+    placed = {setting: brightness(setting, _value(shot.settings, setting)) for setting in CAMERA_SETTINGS}
+    return any(_beyond(plan.allowed(setting), stops) for setting, stops in placed.items())
+
+
+def lost_powers(session: Played) -> int:
+    """Frames taken with the light's power outside of what the plan allows: no capture tells where it stands."""
+    power = session.cast.plan.power
+    return 0 if power is None else sum(_beyond(power, shot.power) for shot in session.shots)
 
 
 def _beyond(allowed: Allowed, stops: float) -> bool:

@@ -121,10 +121,17 @@ def rows_of(sessions: Sequence[Watched]) -> Rows:
 
 
 def errors_of(session: Watched) -> Iterator[float]:
-    """Errors of the predictions in stops, of sessions whose light does not drift."""
-    steady = {truth.setup: truth.light_stops for truth in (shot.truth for shot in session.played.shots)}
-    drifts = any(shot.truth.light_stops != steady[shot.truth.setup] for shot in session.played.shots)
-    return (event["error_stops"] for event in session.events if event["event"] == "landed" and not drifts)
+    """Errors of the predictions in stops, where the light did nothing by itself."""
+    told = {event["file"]: event["error_stops"] for event in session.events if event["event"] == "landed"}
+    for shot, after in pairwise(session.played.shots):
+        if after.truth.file in told and abs(own_change(shot, after)) < EPSILON:
+            yield told[after.truth.file]
+
+
+def own_change(shot: Shot, after: Shot) -> float:
+    """Stops the light changed from one frame to the next without being asked."""
+    asked = shot.call["move_stops"] if shot.call.get("setting") == "light" else 0.0
+    return after.truth.light_stops - shot.truth.light_stops - asked
 
 
 def flutters(session: Played) -> int:
@@ -136,11 +143,11 @@ def flutters(session: Played) -> int:
 
 
 def _same_light(session: Played, place: int) -> list[Shot]:
-    """The frames before this one that saw its light, three at most."""
+    """The frames before this one that saw its light, as it was or as they asked for it; three at most."""
     found: list[Shot] = []
     run = session.shots[max(0, place - FLUTTER_FRAMES) : place + 1]
     for earlier, shot in reversed(list(pairwise(run))):
-        if shot.truth.light_stops != earlier.truth.light_stops:
+        if abs(own_change(earlier, shot)) > EPSILON:
             break
         found.append(earlier)
     return found

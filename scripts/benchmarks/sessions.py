@@ -103,7 +103,11 @@ def _odd_rows(sessions: Sequence[Played]) -> list[Row]:
     return [
         Row(f"odd frames told, of {len(odd)}", 100 * named / max(1, len(odd)), "%"),
         Row("moves called on odd frames that a change asked for hides", _total(judged.hidden_moves, sessions), ""),
-        Row("frames with mixed light's power turned beyond its range", _total(judged.lost_powers, sessions), ""),
+        Row(
+            "frames with the light turned beyond its range, turns having been hidden",
+            _total(judged.lost_powers, sessions),
+            "",
+        ),
         Row(f"sound frames asked for again, of {pairs}", _total(judged.false_alarms, sessions), ""),
         Row(f"sessions warned that their light is claimed wrongly, of {len(wrong)}", warned, ""),
     ]
