@@ -73,7 +73,8 @@ def shoot(python, captures, options):
 def watch(python, captures, options):
     """Return the command of the watch: the dashboard, or as many JSON events as there are frames."""
     headless = () if sys.stdout.isatty() else ("--headless", "--frames", str(options.frames))
-    return environment.module(python, "tetherwatch", "watch", str(captures), "--plan", DEMO_PLAN, *headless)
+    session = ("--session", str(captures.with_name("demo.session")))
+    return environment.module(python, "tetherwatch", "watch", str(captures), "--plan", DEMO_PLAN, *session, *headless)
 
 
 @contextlib.contextmanager

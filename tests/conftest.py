@@ -1,9 +1,19 @@
 """Settings that every test shares."""
 
 import os
+from collections.abc import Iterator
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 settings.register_profile("dev", deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile("ci", parent=settings.get_profile("dev"), derandomize=True)
 settings.load_profile("ci" if os.environ.get("CI") else "dev")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _data_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Sessions of the programs under test are kept in a folder of the tests, not in the user's."""
+    os.environ["TETHERWATCH_DATA"] = str(tmp_path_factory.mktemp("data"))
+    yield
+    del os.environ["TETHERWATCH_DATA"]

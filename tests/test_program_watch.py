@@ -49,7 +49,7 @@ def test_a_raw_capture_is_metered_against_the_truth_and_called(shelf: Path, capt
 
 
 def test_what_lies_there_already_is_skipped_unless_asked_for(shelf: Path, captures: Path) -> None:
-    """Without --from-start only the new capture is read; with it, the old ones too."""
+    """Without --from-start only the new capture is read; with it, in a new session, the old ones too."""
     for truth in shoot(captures, frames=2):
         assert (captures / truth.file).exists()
     new = shoot(shelf)[0].file
@@ -57,7 +57,7 @@ def test_what_lies_there_already_is_skipped_unless_asked_for(shelf: Path, captur
         drop(shelf / new, captures / "NEW.DNG")
         frames = [event["file"] for event in watch.until(is_frame("NEW.DNG")) if event["event"] == "frame"]
     assert frames == ["NEW.DNG"]
-    result = run("watch", captures, "--headless", "--from-start", "--frames", "3")
+    result = run("watch", captures, "--headless", "--new", "--from-start", "--frames", "3")
     assert result.returncode == 0
     assert result.stdout.count('"event": "frame"') == 3
 

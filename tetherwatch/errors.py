@@ -5,6 +5,8 @@ TetherwatchError
 ├── PlanError           a plan file with one or more problems, all of them carried
 ├── FolderError         the capture folder cannot be watched
 ├── MissingExtraError   an optional part is not installed
+├── JournalError        a session's file cannot be used
+├── SessionBusyError    another program is recording the session
 └── CaptureError        one capture cannot be metered (see frame.faults)
 """
 
@@ -58,3 +60,20 @@ class MissingExtraError(TetherwatchError):
     def __init__(self, extra: str) -> None:
         super().__init__(extra)
         self.extra = extra
+
+
+class JournalError(TetherwatchError):
+    """A session's file cannot be used."""
+
+    def __init__(self, path: Path, problem: str) -> None:
+        super().__init__(problem)
+        self.path = path
+        self.problem = problem
+
+
+class SessionBusyError(TetherwatchError):
+    """Another program is recording the session at `path`."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(path)
+        self.path = path

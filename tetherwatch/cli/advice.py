@@ -1,6 +1,15 @@
 """Typed errors become lines that say what, where and what to do."""
 
-from tetherwatch.errors import FolderError, MissingExtraError, PlanError, PlanProblem, TetherwatchError, UsageError
+from tetherwatch.errors import (
+    FolderError,
+    JournalError,
+    MissingExtraError,
+    PlanError,
+    PlanProblem,
+    SessionBusyError,
+    TetherwatchError,
+    UsageError,
+)
 from tetherwatch.text import display_name
 
 
@@ -12,6 +21,12 @@ def advice_lines(error: TetherwatchError) -> list[str]:
         return [f"{display_name(error.folder)}: {display_name(error.problem)}; name the folder your captures land in"]
     if isinstance(error, MissingExtraError):
         return [f"this needs an optional part: pip install 'tetherwatch[{error.extra}]'"]
+    if isinstance(error, JournalError):
+        what = f"session {display_name(error.path)} cannot be used: {display_name(error.problem)}"
+        return [f"{what}; give --session another file on a disk of this machine"]
+    if isinstance(error, SessionBusyError):
+        busy = f"session {display_name(error.path)} is being recorded by another tetherwatch"
+        return [f"{busy}; look at that one, or begin a session of its own with --new"]
     if isinstance(error, UsageError):
         return [f"{display_name(error.problem)}; {display_name(error.advice)}"]
     return [display_name(str(error))]

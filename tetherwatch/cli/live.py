@@ -5,10 +5,11 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 from threading import Event, Thread
 
-from tetherwatch.advise.library import load_plan, shipped_names
-from tetherwatch.advise.records import Plan
+from tetherwatch.advise.library import shipped_names
 from tetherwatch.advise.whatif import Tried, Try
 from tetherwatch.exposure.stops import Setting
+from tetherwatch.session.chosen import choose
+from tetherwatch.session.opening import Opened
 from tetherwatch.session.records import SessionView
 from tetherwatch.session.session import Session
 from tetherwatch.watch.pipeline import Watcher
@@ -20,11 +21,12 @@ _CLOSE_S = 5.0
 class LiveSession:
     """The dashboard's source: the watch runs in a thread of its own, the session in the dashboard's."""
 
-    def __init__(self, folder: Path, plan: Plan, ceiling_iso: float | None, from_start: bool) -> None:
+    def __init__(self, folder: Path, opened: Opened, ceiling_iso: float | None) -> None:
         self._ceiling_iso = ceiling_iso
+        self._session = opened.session
+        plan = opened.session.plan
         self._chosen = plan.source
-        self._session = Session(folder, plan)
-        self._watcher = Watcher(folder, plan.aim, plan.step, from_start=from_start)
+        self._watcher = Watcher(folder, plan.aim, plan.step, from_start=opened.from_start, ledger=opened.ledger)
         self._news: SimpleQueue[WatchEvent | BaseException] = SimpleQueue()
         self._stop = Event()
         self._thread = Thread(target=self._watch, name="watch", daemon=True)
@@ -58,9 +60,9 @@ class LiveSession:
 
     def use_plan(self, name: str) -> None:
         """Go on under another plan. Raises UsageError or PlanError and changes nothing then."""
-        plan = load_plan(name, self._ceiling_iso)
-        self._session.use_plan(plan)
-        self._watcher.use(plan.aim, plan.step)
+        chosen = choose(name, self._ceiling_iso)
+        self._session.choose(chosen)
+        self._watcher.use(chosen.plan.aim, chosen.plan.step)
 
     def toggle_lock(self, setting: Setting) -> None:
         """Lock or free a setting for this session."""

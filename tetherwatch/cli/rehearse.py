@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
 from datetime import datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import get_args
 
 import click
@@ -114,11 +115,13 @@ def _make(folder: Path) -> None:
 
 @contextmanager
 def _followed(folder: Path, plan: str) -> Iterator[NextCall]:
-    """A watch of the folder in a process of its own; gives its calls."""
+    """A watch of the folder in a process of its own; gives its calls. Its session is thrown away."""
     watch = [sys.executable, "-m", "tetherwatch", "watch", str(folder), "--headless", "--from-start", "--plan", plan]
-    with subprocess.Popen(watch, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True) as process:
-        try:
-            assert process.stdout is not None
-            yield calls_from(process.stdout)
-        finally:
-            process.terminate()
+    with TemporaryDirectory(prefix="tetherwatch-rehearse-", ignore_cleanup_errors=True) as data:
+        watch += ["--session", str(Path(data) / "followed.session")]
+        with subprocess.Popen(watch, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True) as process:
+            try:
+                assert process.stdout is not None
+                yield calls_from(process.stdout)
+            finally:
+                process.terminate()

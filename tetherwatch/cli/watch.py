@@ -9,14 +9,16 @@ from threading import Event
 from typing import Any
 
 import click
+from click.core import ParameterSource
 
-from tetherwatch.advise.library import load_plan
 from tetherwatch.advise.records import Plan
-from tetherwatch.cli.options import with_plan
+from tetherwatch.cli.options import DEFAULT_PLAN, with_plan
 from tetherwatch.session.events import json_line, news_event, plan_event
+from tetherwatch.session.opening import Opened, Wish, opened
 from tetherwatch.session.records import SessionEvent
 from tetherwatch.session.session import Session
-from tetherwatch.watch.pipeline import Watcher
+from tetherwatch.watch.disk import Folder
+from tetherwatch.watch.pipeline import Watcher, first_listing
 from tetherwatch.watch.records import Health
 
 Show = Callable[[SessionEvent], str]
@@ -26,6 +28,16 @@ Show = Callable[[SessionEvent], str]
 @click.argument("folder", type=click.Path(path_type=Path))
 @with_plan
 @click.option("--from-start", is_flag=True, help="Also read the captures that lie in the folder already.")
+@click.option(
+    "--session",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Keep the session in this file, or go on with it.",
+)
+@click.option(
+    "--resume/--new",
+    default=None,
+    help="Go on with the last session of FOLDER, or begin another.  [default: go on within a day]",
+)
 @click.option("--headless", is_flag=True, help="Print one JSON event a line instead of the dashboard.")
 @click.option("--frames", type=click.IntRange(min=1), help="Without dashboard: stop after so many frames.")
 @click.option(
@@ -38,6 +50,8 @@ def command(
     plan_name: str,
     ceiling: float | None,
     from_start: bool,
+    session: Path | None,
+    resume: bool | None,
     headless: bool,
     frames: int | None,
     background: Any,
@@ -45,52 +59,56 @@ def command(
     """Meter captures as they land in FOLDER and say which one setting to move.
 
     In a terminal this opens the dashboard; press h there for its keys. Elsewhere, or with --frames, it prints plain
-    lines; with --headless, JSON. Captures are only ever read.
+    lines; with --headless, JSON. Captures are only ever read. What is found is kept in a session file of yours, never
+    beside the captures; a session that goes on reads what came meanwhile, and keeps its plan unless you name one.
     """
-    plan = load_plan(plan_name, ceiling)
-    if headless:
-        problems = _stream(folder, plan, from_start, frames, _JsonLines(plan, folder))
-    elif frames is not None or not (sys.stdout.isatty() and sys.stdin.isatty()):
-        problems = _stream(folder, plan, from_start, frames, _plain_line)
-    else:
-        problems = _dashboard(folder, plan, ceiling, from_start, background)
-    ctx.exit(1 if problems else 0)
+    first_listing(folder, Folder(folder))
+    given = ctx.get_parameter_source("plan_name") is not ParameterSource.DEFAULT
+    wish = Wish(DEFAULT_PLAN, session, resume, plan_name if given else None, ceiling, from_start)
+    with opened(folder, wish) as found:
+        before = found.session.problem_count
+        if headless:
+            _stream(folder, found, frames, _JsonLines(found.session.plan, folder))
+        elif frames is not None or not (sys.stdout.isatty() and sys.stdin.isatty()):
+            _stream(folder, found, frames, _plain_line)
+        else:
+            _dashboard(folder, found, ceiling, background)
+    ctx.exit(1 if found.session.problem_count > before else 0)
 
 
-def _dashboard(folder: Path, plan: Plan, ceiling: float | None, from_start: bool, background: Any) -> int:
+def _dashboard(folder: Path, found: Opened, ceiling: float | None, background: Any) -> None:
     from tetherwatch.cli.live import LiveSession
     from tetherwatch.screen.app import run
 
-    live = LiveSession(folder, plan, ceiling, from_start)
-    run(live, background)
-    return live.session.problem_count
+    run(LiveSession(folder, found, ceiling), background)
 
 
-def _stream(folder: Path, plan: Plan, from_start: bool, frames: int | None, show: Show) -> int:
-    session = Session(folder, plan)
+def _stream(folder: Path, found: Opened, frames: int | None, show: Show) -> None:
+    session, plan = found.session, found.session.plan
+    enough = None if frames is None else session.frame_count + frames
     stop = _stop_at_signals()
-    watcher = Watcher(folder, plan.aim, plan.step, from_start=from_start)
+    watcher = Watcher(folder, plan.aim, plan.step, from_start=found.from_start, ledger=found.ledger)
     for note in plan.notes:
         click.echo(json_line(plan_event(note)) if isinstance(show, _JsonLines) else f"= {note}")
+    for news in found.news:
+        click.echo(show(news))
     with closing(watcher.events(stop)) as events:
         for lines in _lines(events, session, show):
             for line in lines:
                 click.echo(line)
-            if frames is not None and session.frame_count >= frames:
+            if enough is not None and session.frame_count >= enough:
                 break
-    return session.problem_count
 
 
 def _lines(events: Iterator[Any], session: Session, show: Show) -> Iterator[list[str]]:
     """The lines of each event; of the watch's health only that the folder went away or came back."""
     here = True
     for event in events:
+        news = session.take(event)
         if isinstance(event, Health):
             here, before = event.here, here
-            if here == before:
-                session.take(event)
-                continue
-        yield [show(news) for news in session.take(event)]
+            news = news[1:] if here == before else news
+        yield [show(each) for each in news]
 
 
 class _JsonLines:

@@ -1,10 +1,12 @@
 """What screens and the JSON stream are made of."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from tetherwatch.advise.landing import NO_LANDINGS, Landing, Score
 from tetherwatch.advise.records import Call, Finding, Plan
+from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.records import Metadata
 from tetherwatch.meter.records import Reading, Thumbnail
 from tetherwatch.watch.records import Capture, Health, Problem
@@ -43,6 +45,24 @@ class Warned:
     path: Path | None
     finding: Finding
 
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """What a session goes on from: its last frames and problems, oldest first, how many there were, and its locks.
+
+    A lock is the value that a setting is held at; None where it was unlocked. The plan in force was chosen after frame
+    `set_after`.
+    """
+
+    frames: tuple[FrameRecord, ...] = ()
+    frame_count: int = 0
+    problems: tuple[Problem, ...] = ()
+    problem_count: int = 0
+    locks: Mapping[Setting, float | None] = field(default_factory=dict)
+    set_after: int = 0
+
+
+NO_PAST = Past()
 
 SessionEvent = FrameRecord | Landed | Warned | Problem | Health
 """What a session tells of, one piece of news at a time."""

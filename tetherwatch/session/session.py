@@ -1,7 +1,7 @@
 """The session: takes what the watch hands on, numbers the frames and adds what the rules say of them."""
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,7 +11,7 @@ from tetherwatch.advise.whatif import Tried, Try, tried
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.session.followed import Followed
 from tetherwatch.session.judging import LOOK_BACK, Seen, call_of, findings_of, knowledge_of, landing_of, seen
-from tetherwatch.session.records import FrameRecord, Landed, SessionEvent, SessionView, Warned
+from tetherwatch.session.records import NO_PAST, FrameRecord, Landed, Past, SessionEvent, SessionView, Warned
 from tetherwatch.watch.records import Capture, Health, Metered, Problem, WatchEvent
 
 KEPT_FRAMES = 200
@@ -23,18 +23,22 @@ KEPT_PROBLEMS = 50
 class Session:
     """One shoot in one folder under one plan. Not thread-safe: one thread takes events and reads views."""
 
-    def __init__(self, folder: Path, plan: Plan) -> None:
+    def __init__(self, folder: Path, plan: Plan, past: Past = NO_PAST) -> None:
+        """Begin, or go on from `past`."""
         self._folder = folder
         self._base = plan
-        self._overrides: dict[Setting, float | None] = {}
-        self._plan = plan
-        self._frames: list[FrameRecord] = []
-        self._problems: deque[Problem] = deque(maxlen=KEPT_PROBLEMS)
+        self._overrides = dict(past.locks)
+        self._plan = _with_locks(plan, self._overrides)
+        self._frames = list(past.frames)
+        self._problems = deque(past.problems, maxlen=KEPT_PROBLEMS)
         self._health: Health | None = None
         self._followed = Followed(plan)
-        self._told: frozenset[Finding] = frozenset()
-        self._frame_count = 0
-        self._problem_count = 0
+        self._told = frozenset(past.frames[-1].findings) if past.frames else frozenset[Finding]()
+        self._frame_count = past.frame_count
+        self._problem_count = past.problem_count
+        self._followed.use_plan(plan, past.set_after)
+        for record in past.frames:
+            self._followed.note(record.number, record.landing)
 
     @property
     def plan(self) -> Plan:
@@ -42,13 +46,18 @@ class Session:
         return self._plan
 
     @property
+    def locks(self) -> Mapping[Setting, float | None]:
+        """What this session locked, each at its value, and what it unlocked (None)."""
+        return self._overrides
+
+    @property
     def problem_count(self) -> int:
-        """Problems since the start."""
+        """Problems since the session began."""
         return self._problem_count
 
     @property
     def frame_count(self) -> int:
-        """Frames since the start."""
+        """Frames since the session began."""
         return self._frame_count
 
     def take(self, event: WatchEvent) -> tuple[SessionEvent, ...]:
@@ -107,9 +116,7 @@ class Session:
         return self._base.allowed(setting).start if last is None else last
 
     def _apply(self) -> None:
-        self._plan = self._base
-        for setting, value in self._overrides.items():
-            self._plan = unlocked(self._plan, setting) if value is None else locked_at(self._plan, setting, value)
+        self._plan = _with_locks(self._base, self._overrides)
         if self._frames:
             self._frames[-1] = self._called_again(self._frames[-1])
 
@@ -180,6 +187,12 @@ class Session:
 
 def _landed(record: FrameRecord) -> tuple[Landed, ...]:
     return () if record.landing is None else (Landed(record.capture.path, record.landing),)
+
+
+def _with_locks(plan: Plan, locks: Mapping[Setting, float | None]) -> Plan:
+    for setting, value in locks.items():
+        plan = unlocked(plan, setting) if value is None else locked_at(plan, setting, value)
+    return plan
 
 
 def _arrival(capture: Capture) -> tuple[float, int]:

@@ -1,0 +1,160 @@
+"""What a session's file still knows, read once at a start, so that the session goes on where it was."""
+
+import json
+import sqlite3
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from tetherwatch.errors import JournalError
+from tetherwatch.exposure.stops import Setting
+from tetherwatch.frame.faults import Fault
+from tetherwatch.meter.records import Box
+from tetherwatch.session.chosen import ChosenPlan, chosen_plan
+from tetherwatch.session.codec import CODEC_ERRORS, fields_from_plain, from_plain
+from tetherwatch.session.journal import Journal
+from tetherwatch.session.records import NO_PAST, FrameRecord, Past
+from tetherwatch.session.session import KEPT_FRAMES, KEPT_PROBLEMS
+from tetherwatch.session.values import path_of, thumbnail_of
+from tetherwatch.watch.ledger import Identity, Remembered
+from tetherwatch.watch.listing import Entry
+from tetherwatch.watch.records import Capture, Problem
+
+STOPPERS = frozenset({Fault.CRASHED, Fault.TOO_SLOW})
+"""Faults that stop the reader; a capture that did it too often is set aside."""
+
+_TRIED_AGAIN = tuple(fault.name for fault in (*STOPPERS, Fault.NO_ACCESS, Fault.VANISHED))
+"""Faults that another start may mend."""
+
+_CAPTURE = "captures.path, size, mtime_ns, pair, arrived_at, sequence, fingerprint"
+
+
+@dataclass(frozen=True, slots=True)
+class Recalled:
+    """What a session goes on from.
+
+    `begun`: whether the folder was looked at before, so that what is not known came since. `stops`: how often a capture
+    stopped the reader, or the program died while it was being read. `broke_off`: the last sign of a run that ended
+    unexpectedly, in wall-clock seconds; None if the last one ended well. `chosen` is None in a new session.
+    """
+
+    past: Past = NO_PAST
+    chosen: ChosenPlan | None = None
+    begun: bool = False
+    broke_off: float | None = None
+    remembered: Remembered = field(default_factory=Remembered)
+    stops: Mapping[Identity, int] = field(default_factory=dict)
+
+
+def recall(journal: Journal, *, also_skipped: bool = False) -> Recalled:
+    """Read everything that a start needs. `also_skipped`: what lay there before the session is to be read now.
+
+    Raises JournalError if the file holds something else than this program wrote.
+    """
+    try:
+        with journal.transaction() as db:
+            return _recalled(_Reader(db, journal.folder), also_skipped)
+    except (sqlite3.Error, zlib.error, *CODEC_ERRORS) as error:
+        raise JournalError(journal.path, f"it is damaged ({error})") from None
+
+
+def _recalled(reader: "_Reader", also_skipped: bool) -> Recalled:
+    chosen, locks = reader.plan()
+    stops, doubtful = reader.stops()
+    remembered = Remembered(reader.known(also_skipped), reader.given(), doubtful, reader.number("max(sequence)"))
+    return Recalled(reader.past(locks), chosen, reader.begun(), reader.broke_off(), remembered, stops)
+
+
+class _Reader:
+    """Reads one session inside a transaction."""
+
+    def __init__(self, db: sqlite3.Connection, folder: Path) -> None:
+        self._db = db
+        self._folder = folder
+
+    def rows(self, query: str, *values: object) -> list[Any]:
+        return self._db.execute(query, values).fetchall()
+
+    def number(self, what: str, table: str = "captures") -> int:
+        return int(self.rows(f"SELECT {what} FROM {table}")[0][0] or 0)
+
+    def plan(self) -> tuple[ChosenPlan | None, Mapping[Setting, float | None]]:
+        for source, text, ceiling, locks in self.rows(
+            "SELECT source, text, ceiling, locks FROM plans ORDER BY id DESC LIMIT 1"
+        ):
+            name = source if isinstance(source, str) else str(path_of(source, Path()))
+            return chosen_plan(name, text, ceiling), from_plain(dict[Setting, float | None], json.loads(locks))
+        return None, {}
+
+    def past(self, locks: Mapping[Setting, float | None]) -> Past:
+        last = "SELECT path, problem, advice FROM problems ORDER BY said_at DESC, id DESC LIMIT ?"
+        problems = self.rows(last, KEPT_PROBLEMS)
+        return Past(
+            frames=self.frames(),
+            frame_count=self.number("max(number)", "frames"),
+            problems=tuple(Problem(path_of(path, self._folder), *words) for path, *words in reversed(problems)),
+            problem_count=self.number("count(*)", "problems"),
+            locks=locks,
+            set_after=self.number("max(set_after)", "plans"),
+        )
+
+    def frames(self) -> tuple[FrameRecord, ...]:
+        rows = self.rows(
+            f"SELECT record, width, height, metered, pixels, {_CAPTURE} FROM frames "
+            "JOIN captures ON captures.id = frames.capture JOIN thumbnails ON thumbnails.frame = number "
+            "ORDER BY sequence DESC, number DESC LIMIT ?",
+            KEPT_FRAMES,
+        )
+        return tuple(self._frame(*row) for row in reversed(rows))
+
+    def _frame(self, record: str, width: int, height: int, metered: str, pixels: bytes, *capture: Any) -> FrameRecord:
+        return FrameRecord(
+            capture=self._capture(*capture),
+            thumbnail=thumbnail_of(width, height, from_plain(Box, json.loads(metered)), pixels),
+            **fields_from_plain(FrameRecord, json.loads(record)),
+        )
+
+    def _capture(self, path: Any, size: int, mtime_ns: int, pair: Any, *rest: Any) -> Capture:
+        other = None if pair is None else path_of(pair, self._folder)
+        return Capture(path_of(path, self._folder), size, mtime_ns, rest[0], other, *rest[1:])
+
+    def begun(self) -> bool:
+        return bool(self.rows("SELECT 1 FROM session WHERE looked_at IS NOT NULL"))
+
+    def broke_off(self) -> float | None:
+        """The last thing written by the last run, if that did not end."""
+        if not self.rows("SELECT 1 FROM runs WHERE ended_at IS NULL AND id = (SELECT max(id) FROM runs)"):
+            return None
+        signs = ("max(began_at) FROM runs", "max(started_at) FROM attempts", "max(read_at) FROM frames")
+        return max(self.rows(f"SELECT {sign}")[0][0] or 0.0 for sign in signs)
+
+    def known(self, also_skipped: bool) -> dict[str, Entry]:
+        skipped = "" if also_skipped else "state = 'skipped' OR"
+        again = ", ".join("?" * len(_TRIED_AGAIN))
+        rows = self.rows(
+            f"SELECT path, size, mtime_ns FROM captures WHERE {skipped} state IN ('read', 'same') "
+            f"OR (state = 'failed' AND coalesce(fault, '') NOT IN ({again}))",
+            *_TRIED_AGAIN,
+        )
+        return {self._name(path): Entry("file", size, mtime_ns) for path, size, mtime_ns in rows}
+
+    def given(self) -> tuple[Capture, ...]:
+        whole = f"SELECT {_CAPTURE} FROM captures WHERE state IN ('read', 'same') AND fault IS NULL ORDER BY sequence"
+        return tuple(self._capture(*row) for row in self.rows(whole))
+
+    def stops(self) -> tuple[dict[Identity, int], frozenset[Identity]]:
+        """How often each capture stopped the reader or went down with it, and which went down with it."""
+        names = tuple(fault.name for fault in STOPPERS)
+        rows = self.rows(
+            "SELECT path, size, mtime_ns, count(*), sum(ended_at IS NULL) FROM attempts "
+            "JOIN captures ON captures.id = attempts.capture WHERE ended_at IS NULL OR outcome IN (?, ?) "
+            "GROUP BY captures.id",
+            *names,
+        )
+        stops = {(self._name(path), size, mtime_ns): count for path, size, mtime_ns, count, _ in rows}
+        return stops, frozenset((self._name(path), *rest) for path, *rest, _, open_ in rows if open_)
+
+    def _name(self, path: Any) -> str:
+        return str(path_of(path, self._folder))

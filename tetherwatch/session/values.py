@@ -1,0 +1,42 @@
+"""How paths and pictures are written into a session, and read back."""
+
+import os
+import zlib
+from pathlib import Path, PurePosixPath
+
+from tetherwatch.meter.records import Box, Thumbnail
+
+Text = str | bytes
+"""Text as it is stored: bytes where a name is not text in the file system's encoding."""
+
+
+def stored_text(text: str) -> Text:
+    """Text from outside, which may hold bytes that are no text."""
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError:
+        return os.fsencode(text)
+    return text
+
+
+def stored_path(path: Path, folder: Path) -> Text:
+    """A path, relative to `folder` if it lies there."""
+    return stored_text(path.relative_to(folder).as_posix() if path.is_relative_to(folder) else str(path))
+
+
+def path_of(stored: Text, folder: Path) -> Path:
+    """The path that was stored."""
+    return folder / PurePosixPath(os.fsdecode(stored))
+
+
+def stored_pixels(thumbnail: Thumbnail) -> bytes:
+    """The pixels of a thumbnail, then its clipping marks, compressed."""
+    return zlib.compress(thumbnail.rgb + thumbnail.clipped)
+
+
+def thumbnail_of(width: int, height: int, metered: Box, pixels: bytes) -> Thumbnail:
+    """The thumbnail that was stored. Raises ValueError or zlib.error if it was not."""
+    data = zlib.decompress(pixels)
+    if len(data) != 4 * width * height:
+        raise ValueError("a thumbnail of another size")
+    return Thumbnail(width, height, data[: 3 * width * height], data[3 * width * height :], metered)
