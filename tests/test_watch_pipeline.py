@@ -15,6 +15,7 @@ from tetherwatch.errors import FolderError
 from tetherwatch.exposure.dial import Step
 from tetherwatch.frame.faults import Fault
 from tetherwatch.meter.records import Aim
+from tetherwatch.watch.disk import Folder
 from tetherwatch.watch.pipeline import Watcher
 from tetherwatch.watch.records import Health, Metered
 
@@ -260,6 +261,27 @@ def test_another_folder_in_its_place_is_taken_up(tmp_path):
         write(folder / "a.dng")
         running.until(lambda: running.frames)
     assert running.frames == [("a.dng", False)]
+
+
+def test_a_watch_whose_events_die_goes_on_and_asks_for_them_anew(tmp_path):
+    """What lands meanwhile is found by looking; then events are reported again."""
+
+    class Local(Folder):
+        def reports_changes(self, folder: Path) -> bool:
+            return True
+
+    with Running(tmp_path, disk=Local(tmp_path)) as running:
+        assert running.health.mode == "events"
+        hints = running.watcher._hints
+        for emitter in hints._observer.emitters:
+            emitter.stop()
+            emitter.join(LIMIT_S)
+        assert not hints.sound
+        write(tmp_path / "a.dng")
+        running.until(lambda: running.frames)
+        running.until(lambda: hints.sound)
+        assert running.health.mode == "events"
+    assert running.problems == []
 
 
 @pytest.mark.parametrize("name", ["missing", "file"])

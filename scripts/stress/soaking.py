@@ -57,15 +57,20 @@ class Soaked:
 
 def run_soak(count: int) -> int:
     """Soak and print; 1 if a limit was missed, else 0."""
+    say(f"Dropping {count} captures ...")
+    rows = rows_of(count, soak(count))
+    console = Console(width=None if sys.stdout.isatty() else WIDTH_WITHOUT_TERMINAL)
+    console.print(table(f"{count} captures at full speed", rows))
+    return 1 if any(row.held is False for row in rows) else 0
+
+
+def soak(count: int) -> Soaked:
+    """Drop so many captures into a watched folder and wait for the last frame."""
     with tempfile.TemporaryDirectory(prefix="tetherwatch-soak-") as place:
         folder = Path(place)
         originals = _originals(folder / "shelf")
         (folder / "captures").mkdir()
-        say(f"Dropping {count} captures ...")
-        rows = rows_of(count, _soak(originals, folder, count))
-    console = Console(width=None if sys.stdout.isatty() else WIDTH_WITHOUT_TERMINAL)
-    console.print(table(f"{count} captures at full speed", rows))
-    return 1 if any(row.held is False for row in rows) else 0
+        return _watched(originals, folder, count)
 
 
 def rows_of(count: int, soaked: Soaked) -> Rows:
@@ -99,7 +104,7 @@ def _originals(shelf: Path) -> list[Path]:
     return [shelf / truth.file for truth in rehearse(shelf, options, STARTED_AT)]
 
 
-def _soak(originals: Sequence[Path], folder: Path, count: int) -> Soaked:
+def _watched(originals: Sequence[Path], folder: Path, count: int) -> Soaked:
     soaked = Soaked()
     with _headless(folder) as process:
         dropping = Thread(target=_drop, args=(originals, folder / "captures", count, soaked), daemon=True)
