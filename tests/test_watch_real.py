@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import worker_stubs
 from watch_running import LIMIT_S, Running
 
 from tetherwatch.frame.faults import Fault
@@ -101,6 +102,28 @@ def test_bad_captures_are_one_problem_each_and_good_ones_are_read(tmp_path, dng)
     assert sorted(name for name, _ in running.problems) == sorted(expected)
     for name, problem in running.problems:
         assert problem in {fault.problem for fault in expected[name]}, name
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere memory is not limited, or no such signal can be sent")
+def test_a_decoder_that_dies_hangs_swells_or_raises_costs_one_problem_each(tmp_path):
+    """And neither the watch nor a neighbour: each capture around them is one frame."""
+    expected = {
+        "die.dng": Fault.CRASHED.problem,
+        "segfault.dng": Fault.CRASHED.problem,
+        "raise.dng": Fault.CRASHED.problem,
+        "hang.dng": Fault.TOO_SLOW.problem,
+        "swell.dng": Fault.OUT_OF_MEMORY.problem,
+    }
+    workers = Workers(worker_stubs.misbehave, count=2, deadline_s=1.5, preload=())
+    with Running(tmp_path, workers) as running:
+        for number, name in enumerate(expected):
+            put(tmp_path / name, f"{name}".encode())
+            put(tmp_path / f"{number}.dng", f"{number}".encode())
+        running.until(lambda: len(running.frames) + len(running.problems) >= 2 * len(expected))
+        running.idle()
+    assert sorted(running.frames) == [(f"{number}.dng", False) for number in range(len(expected))]
+    assert sorted(name for name, _ in running.problems) == sorted(expected)
+    assert all(problem.startswith(expected[name]) for name, problem in running.problems)
 
 
 def test_a_slow_copy_is_one_frame(tmp_path, dng):
