@@ -30,7 +30,7 @@ from itertools import pairwise
 
 from tetherwatch.advise.likeness import ALIKE_STOPS, light_change, moves
 from tetherwatch.advise.oddities import Case, named
-from tetherwatch.advise.records import Call, Plan, Shot
+from tetherwatch.advise.records import Call, LightKind, Plan, Shot
 from tetherwatch.advise.words import judged, sentence
 from tetherwatch.exposure.stops import Setting
 
@@ -40,8 +40,9 @@ PAUSE_S = 45.0
 LOOK_BACK = 12
 """Frames that are looked at: work does not grow with the session."""
 
-REPEAT_STOPS = 0.2
-"""How far two frames of unchanged light may differ: twice the 0.1 stop to which flashes repeat (makers' claims)."""
+REPEAT_STOPS: dict[LightKind, float] = {"flash": 0.2, "mixed": 0.2, "continuous": 0.1}
+"""How far two frames of unchanged light may differ: twice the 0.1 stop to which flashes repeat (makers' claims); lamps
+and shutters half of that (common practice)."""
 
 SETTLING_FRAMES = 3
 """Frames after a move in which its opposite needs more than a frame's own scatter."""
@@ -148,7 +149,7 @@ def _presumed(before: Shot | None, shot: Shot) -> tuple[float, float]:
 
 def _takes_back(plan: Plan, before: Sequence[Shot], shot: Shot, call: Call) -> bool:
     """Whether the call undoes a recent move that was called, because of scatter alone."""
-    most = max(plan.aim.tolerance_stops, plan.step.stops / 2) + REPEAT_STOPS
+    most = max(plan.aim.tolerance_stops, plan.step.stops / 2) + REPEAT_STOPS[plan.light]
     if abs(shot.reading.offset_stops) > most:
         return False
     recent = [*before[-SETTLING_FRAMES:], shot]
@@ -156,10 +157,16 @@ def _takes_back(plan: Plan, before: Sequence[Shot], shot: Shot, call: Call) -> b
 
 
 def _undoes(plan: Plan, pair: tuple[Shot, Shot], shot: Shot, call: Call) -> bool:
-    since = light_change(plan, pair[1], shot)
-    if since is None or abs(since) > ALIKE_STOPS or pair[0].reading.offset_stops * call.move_stops <= 0:
+    before, after = pair
+    if before.reading.offset_stops * call.move_stops <= 0:
         return False
-    return _called(plan, *pair) or _light_called(plan, *pair)
+    if _called(plan, before, after):
+        since = light_change(plan, before, shot)
+    elif _light_called(plan, before, after):
+        since = light_change(plan, after, shot)
+    else:
+        return False
+    return since is not None and abs(since) <= REPEAT_STOPS[plan.light]
 
 
 def _light_called(plan: Plan, before: Shot, after: Shot) -> bool:
