@@ -37,7 +37,7 @@ def parse():
         type=Path,
         nargs="+",
         metavar="FILE",
-        help="sound captures to damage copies of (default: simulated ones)",
+        help="captures to damage copies of (default: simulated ones)",
     )
     parser.add_argument("--keep", type=Path, metavar="FOLDER", help="where to put the captures that crashed a worker")
     options = parser.parse_args()

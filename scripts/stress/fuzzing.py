@@ -17,7 +17,7 @@ from tetherwatch.exposure.dial import Step
 from tetherwatch.meter.records import Aim
 from tetherwatch.rehearse.options import Options
 from tetherwatch.rehearse.session import rehearse
-from tetherwatch.watch.task import Failure, Outcome, Read
+from tetherwatch.watch.task import Failure, Outcome, Read, read_capture
 from tetherwatch.watch.workers import Workers
 
 STARTED_AT = datetime(2024, 5, 14, 9, 30, tzinfo=timezone.utc)
@@ -72,15 +72,22 @@ def originals() -> list[Original]:
 
 
 def fuzz(captures: Sequence[Original], count: int, seed: int) -> Tally:
-    """Read `count` damaged captures, and sound ones between them, in worker processes."""
+    """Read `count` damaged captures, and those of the originals that are sound between them, in worker processes."""
     tally = Tally()
     with tempfile.TemporaryDirectory(prefix="tetherwatch-fuzz-") as folder, _runner(Path(folder), tally) as read:
+        sound_ones = [capture for capture in captures if _is_sound(capture, Path(folder))]
         for number, mutant in enumerate(mutants(captures, count, seed)):
             read.start(number, mutant.original.ending, mutant.content, mutant)
-            if number % SOUND_EVERY == SOUND_EVERY - 1:
-                sound = captures[number // SOUND_EVERY % len(captures)]
+            if sound_ones and number % SOUND_EVERY == SOUND_EVERY - 1:
+                sound = sound_ones[number // SOUND_EVERY % len(sound_ones)]
                 read.start(number, sound.ending, sound.content, None)
     return tally
+
+
+def _is_sound(capture: Original, folder: Path) -> bool:
+    path = folder / f"original{capture.ending}"
+    path.write_bytes(capture.content)
+    return read_capture(path, Aim(), Step.THIRD).fault is None
 
 
 class _Runner:
