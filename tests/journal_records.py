@@ -79,8 +79,8 @@ class Program:
 
     def rows(self, query: str, *values: object) -> list[Any]:
         """What the file holds."""
-        with self.journal.transaction() as db:
-            return db.execute(query, values).fetchall()
+        assert self.disk.db is not None
+        return self.disk.db.execute(query, values).fetchall()
 
 
 @contextmanager

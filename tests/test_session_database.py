@@ -18,7 +18,7 @@ from tetherwatch.session.migrations import MIGRATIONS, migrate
 HOLD = """
 import pathlib, sys
 from tetherwatch.session.alone import Alone
-Alone(pathlib.Path(sys.argv[1]))
+held = Alone(pathlib.Path(sys.argv[1]))
 print("held", flush=True)
 sys.stdin.read()
 """

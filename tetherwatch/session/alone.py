@@ -1,6 +1,5 @@
 """One program on one session: a lock that the system itself takes back when the program dies."""
 
-import os
 import sys
 from pathlib import Path
 
@@ -13,18 +12,18 @@ class Alone:
     def __init__(self, session: Path) -> None:
         """Take the lock, a file beside the session. Raises JournalError too, where no file can be made."""
         try:
-            self._file = os.open(session.with_name(f"{session.name}.lock"), os.O_RDWR | os.O_CREAT, 0o600)
+            self._file = session.with_name(f"{session.name}.lock").open("ab")
         except OSError as error:
             raise JournalError(session, f"no file can be written there ({error.strerror})") from None
         try:
-            _lock(self._file)
+            _lock(self._file.fileno())
         except OSError:
             self.release()
             raise SessionBusyError(session) from None
 
     def release(self) -> None:
         """Let others in. The file stays: to remove it would let two in."""
-        os.close(self._file)
+        self._file.close()
 
 
 if sys.platform == "win32":
