@@ -6,7 +6,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from hashlib import blake2b
-from itertools import count
+from itertools import count, pairwise
 from pathlib import Path
 from queue import Empty
 from threading import Event
@@ -27,6 +27,9 @@ from tetherwatch.watch.task import Failure, Outcome
 
 FOLDER = Path("captures")
 NAMES = ("a.dng", "b.dng", "c.cr3", "d.jpg", "e.tif", "f.nef")
+ONE_LOOK_S = 1.0 + 2 * 0.4
+"""What lands within one look and its settling may be told apart by file times only, which jump with the clock."""
+
 QUIET_S = 40.0
 """Longer than anything here takes: settling, grace, a hung decoder."""
 
@@ -226,7 +229,8 @@ class Shoot(RuleBasedStateMachine):
         self.world, self.book, self.shots = World(), Book(), count(1)
         self.events: list[WatchEvent] = []
         self.partial: dict[Path, Content] = {}
-        self.contents: dict[int, Content] = {}
+        self.landed: dict[int, float] = {}
+        self.calm = True
         self._start()
 
     def _start(self) -> None:
@@ -264,7 +268,7 @@ class Shoot(RuleBasedStateMachine):
 
     def _land(self, path: Path, kind: str) -> None:
         content = Content(next(self.shots), kind)
-        self.contents[content.shot] = content
+        self.landed[content.shot] = self.world.now
         self.partial.pop(path, None)
         self.world.write(path, content)
 
@@ -273,7 +277,6 @@ class Shoot(RuleBasedStateMachine):
         """Half a file lands; some programs give it its full size at once."""
         path, shot = FOLDER / name, next(self.shots)
         self.partial[path] = Content(shot, "good")
-        self.contents[shot] = self.partial[path]
         self.world.write(path, Content(shot, "part", size))
 
     @precondition(lambda self: self.partial)
@@ -281,13 +284,16 @@ class Shoot(RuleBasedStateMachine):
     def end_copy(self, data) -> None:
         """The rest of it."""
         path = data.draw(st.sampled_from(sorted(self.partial)))
-        self.world.write(path, self.partial.pop(path))
+        content = self.partial.pop(path)
+        self.landed[content.shot] = self.world.now
+        self.world.write(path, content)
 
     @precondition(lambda self: self.world.files)
     @rule(data=st.data())
     def touch(self, data) -> None:
         """A new time, the same content."""
         path = data.draw(st.sampled_from(sorted(self.world.files)))
+        self.calm = False
         self.world.write(path, self.world.files[path].content)
 
     @precondition(lambda self: self.world.files)
@@ -295,6 +301,7 @@ class Shoot(RuleBasedStateMachine):
     def rename(self, data, name: str) -> None:
         """Another name, over whatever has it."""
         old, new = data.draw(st.sampled_from(sorted(self.world.files))), FOLDER / name
+        self.calm = False
         if old != new:
             self.world.files[new] = self.world.files.pop(old)
             self.partial.pop(new, None)
@@ -322,11 +329,13 @@ class Shoot(RuleBasedStateMachine):
     @rule(device=st.sampled_from([None, 1, 2]))
     def pull_folder(self, device: int | None) -> None:
         """The folder goes away, comes back, or another disk lies in its place."""
+        self.calm = False
         self.world.device = device
 
     @rule(readable=st.booleans())
     def set_permission(self, readable: bool) -> None:
         """The permission to read is lost or given back."""
+        self.calm = False
         self.world.readable = readable
 
     @rule(stops=st.sampled_from([0.0, 1.0]))
@@ -338,6 +347,7 @@ class Shoot(RuleBasedStateMachine):
     @rule(politely=st.booleans())
     def restart(self, politely: bool) -> None:
         """The daemon dies, or ends, and is started again."""
+        self.calm = False
         if politely:
             self.watcher.close()
             with suppress(StopIteration):
@@ -356,6 +366,10 @@ class Shoot(RuleBasedStateMachine):
         assert len(shots) == len(set(shots)), shots
         sequences = [frame.capture.sequence for frame in frames]
         assert len(sequences) == len(set(sequences)), sequences
+        if self.calm:
+            arrived = sorted(frames, key=lambda frame: frame.capture.sequence)
+            landed = [self.landed[int(frame.notes[0])] for frame in arrived]
+            assert all(one <= next_ + ONE_LOOK_S for one, next_ in pairwise(landed)), landed
 
     def teardown(self) -> None:
         """In the end everything that lies there whole has been given once, and what fails has been told."""
@@ -373,6 +387,7 @@ class Shoot(RuleBasedStateMachine):
                 assert path in told, (path, file)
         health = next(event for event in reversed(self.events) if isinstance(event, Health))
         assert (health.here, health.backlog) == (True, 0)
+        assert self.book.begun == {}
 
     def _frames(self) -> list[Metered]:
         return [event for event in self.events if isinstance(event, Metered) and not event.replaces]
