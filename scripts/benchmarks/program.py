@@ -110,7 +110,7 @@ def rows_of(sessions: Sequence[Watched]) -> Rows:
     name = f"{len(sessions)} sessions: right after one move, of {len(met)} needs"
     return (
         Row(name, 100 * sum(met) / max(1, len(met)), "%", at_least=AT_LEAST_PERCENT),
-        *misfire_rows([each for each in played if each.plan.light != "continuous"]),
+        misfire_rows(played)[0],
         Row("calls taken back within 3 frames of the same light", sum(map(flutters, played)), "", at_most=0),
         Row("frames with a setting outside its range", sum(map(outside_range, played)), "", at_most=0),
         Row("moves against the truth", sum(map(wrong_signs, played)), "", at_most=0),
@@ -121,8 +121,10 @@ def rows_of(sessions: Sequence[Watched]) -> Rows:
 
 
 def errors_of(session: Watched) -> Iterator[float]:
-    """Errors of the predictions in stops, where the light did nothing by itself."""
-    told = {event["file"]: event["error_stops"] for event in session.events if event["event"] == "landed"}
+    """Errors of the predictions in stops, where the light did nothing by itself and the lever acts on all of it."""
+    partly = ("shutter", "light") if session.played.plan.light == "mixed" else ()
+    landed = (event for event in session.events if event["event"] == "landed" and event["setting"] not in partly)
+    told = {event["file"]: event["error_stops"] for event in landed}
     for shot, after in pairwise(session.played.shots):
         if after.truth.file in told and abs(own_change(shot, after)) < EPSILON:
             yield told[after.truth.file]
