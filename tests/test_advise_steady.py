@@ -243,6 +243,7 @@ def test_a_call_is_not_taken_back_by_scatter() -> None:
     onward = replace(SMALL, kind="brighter", move_stops=1 / 3)
     assert settled(CONTINUOUS, before, frame(7.75, 8, set_to=up), onward) == onward
     assert settled(FLASH, before, frame(8.5, 8, set_to=up), SMALL) == SMALL
+    assert settled(FLASH, before, frame(8.25, 200, set_to=up), SMALL) == SMALL  # another setup
     assert settled(CONTINUOUS, [frame(8, 0), *(frame(8.22, i, set_to=up) for i in range(3))],
                    frame(8.22, 9, set_to=up), SMALL) == SMALL  # fmt: skip
 

@@ -152,8 +152,14 @@ def _takes_back(plan: Plan, before: Sequence[Shot], shot: Shot, call: Call) -> b
     most = max(plan.aim.tolerance_stops, plan.step.stops / 2) + REPEAT_STOPS[plan.light]
     if abs(shot.reading.offset_stops) > most:
         return False
-    recent = [*before[-SETTLING_FRAMES:], shot]
+    recent = _since_pause([*before[-SETTLING_FRAMES:], shot])
     return any(_undoes(plan, pair, shot, call) for pair in pairwise(recent))
+
+
+def _since_pause(shots: Sequence[Shot]) -> Sequence[Shot]:
+    """The frames of the last one's setup."""
+    starts = [at for at in range(1, len(shots)) if abs(shots[at].time_s - shots[at - 1].time_s) > PAUSE_S]
+    return shots[starts[-1] :] if starts else shots
 
 
 def _undoes(plan: Plan, pair: tuple[Shot, Shot], shot: Shot, call: Call) -> bool:
