@@ -30,6 +30,7 @@ NAMES = ("a.dng", "b.dng", "c.cr3", "d.jpg", "e.tif", "f.nef")
 ONE_LOOK_S = 1.0 + 2 * 0.4
 """What lands within one look and its settling may be told apart by file times only, which jump with the clock."""
 
+KINDS = st.sampled_from(["good", "good", "slow", "slow", "crash", "hang"])
 QUIET_S = 40.0
 """Longer than anything here takes: settling, grace, a hung decoder."""
 
@@ -255,10 +256,11 @@ class Shoot(RuleBasedStateMachine):
             self.events.append(event)
             self.book.take(event)
 
-    @rule(name=st.sampled_from(NAMES), kind=st.sampled_from(["good", "good", "good", "slow", "crash", "hang"]))
-    def shoot(self, name: str, kind: str) -> None:
+    @rule(name=st.sampled_from(NAMES), kind=KINDS, seconds=st.sampled_from([0.0, 0.1, 1.2, 5.0]))
+    def shoot(self, name: str, kind: str, seconds: float) -> None:
         """A capture lands, in the place of an older one if the counter starts anew."""
         self._land(FOLDER / name, kind)
+        self._run(seconds)
 
     @rule(names=st.permutations(NAMES))
     def burst(self, names: list[str]) -> None:
@@ -316,9 +318,14 @@ class Shoot(RuleBasedStateMachine):
         del self.world.files[path]
         self.partial.pop(path, None)
 
-    @rule(seconds=st.sampled_from([0.05, 0.3, 0.5, 1.0, 2.0, 4.0, 15.0]))
+    @rule(seconds=st.sampled_from([0.3, 1.0, 1.5, 2.0, 2.5]))
     def wait(self, seconds: float) -> None:
-        """Time passes."""
+        """Time passes: less than it takes to settle, or until something is being read."""
+        self._run(seconds)
+
+    @rule(seconds=st.sampled_from([4.0, 8.0, 25.0]))
+    def wait_long(self, seconds: float) -> None:
+        """Time passes until most has been read."""
         self._run(seconds)
 
     @rule(seconds=st.sampled_from([-1e6, -3600.0, 3600.0, 1e6]))
@@ -326,17 +333,19 @@ class Shoot(RuleBasedStateMachine):
         """The wall clock jumps, and with it the times of files."""
         self.world.wall_shift += seconds
 
-    @rule(device=st.sampled_from([None, 1, 2]))
-    def pull_folder(self, device: int | None) -> None:
-        """The folder goes away, comes back, or another disk lies in its place."""
+    @rule(seconds=st.sampled_from([0.2, 1.5, 10.0]), back=st.sampled_from([1, 2]))
+    def pull_folder(self, seconds: float, back: int) -> None:
+        """The folder goes away for a while; it comes back, or another disk lies in its place."""
         self.calm = False
-        self.world.device = device
+        self.world.device = None
+        self.world.at(seconds, lambda: setattr(self.world, "device", back))
 
-    @rule(readable=st.booleans())
-    def set_permission(self, readable: bool) -> None:
-        """The permission to read is lost or given back."""
+    @rule(seconds=st.sampled_from([0.2, 1.5, 10.0]))
+    def forbid_reading(self, seconds: float) -> None:
+        """The permission to read is lost for a while."""
         self.calm = False
-        self.world.readable = readable
+        self.world.readable = False
+        self.world.at(seconds, lambda: setattr(self.world, "readable", True))
 
     @rule(stops=st.sampled_from([0.0, 1.0]))
     def aim(self, stops: float) -> None:
@@ -375,7 +384,6 @@ class Shoot(RuleBasedStateMachine):
         """In the end everything that lies there whole has been given once, and what fails has been told."""
         if not hasattr(self, "world"):
             return
-        self.world.device, self.world.readable = self.world.device or 1, True
         self._run(QUIET_S * (1 + len(self.world.files)))
         self.what_was_given_is_sound()
         given = {int(frame.notes[0]) for frame in self._frames()}
@@ -393,5 +401,5 @@ class Shoot(RuleBasedStateMachine):
         return [event for event in self.events if isinstance(event, Metered) and not event.replaces]
 
 
-Shoot.TestCase.settings = settings(max_examples=60, stateful_step_count=30, deadline=None)
+Shoot.TestCase.settings = settings(max_examples=100, stateful_step_count=40, deadline=None)
 TestShoot = Shoot.TestCase

@@ -195,7 +195,9 @@ class Watcher:
 
     def _is_there(self, capture: Capture) -> bool:
         entry = self._disk.entry(capture.path)
-        return entry is not None and entry[1:] == (capture.size, capture.mtime_ns)
+        if entry is None:
+            return not self._is_here()  # while the folder is away nothing in it has gone
+        return entry[1:] == (capture.size, capture.mtime_ns)
 
     def _take_aim(self, aim: Aim, step: Step) -> tuple[()]:
         self._schedule.use(aim, step)
@@ -214,7 +216,7 @@ class Watcher:
             self._schedule.put_back(job)
             self._hint()
             return []
-        if self._is_here() and self._schedule.recognise(job, job.capture.fingerprint, self._is_there) is None:
+        if self._schedule.recognise(job, job.capture.fingerprint, self._is_there) is None:
             self._ledger.recognised(job.capture)
             return []
         return self._schedule.finish(job, outcome, self._clock())
