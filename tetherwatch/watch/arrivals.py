@@ -1,6 +1,7 @@
 """When a file counts as a capture: settling, pairs, files there before. Pure: looks and clock are handed in."""
 
 import os
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -52,7 +53,7 @@ class _Seen:
 def _shot(path: str) -> tuple[str, str]:
     """What the files of one pair have in common: folder, and name without extension in either case."""
     folder, name = os.path.split(path)
-    return folder, os.path.splitext(name)[0].casefold()  # noqa: PTH122
+    return sys.intern(folder), os.path.splitext(name)[0].casefold()  # noqa: PTH122
 
 
 class Arrivals:

@@ -17,9 +17,9 @@ from tetherwatch.meter.records import Aim
 from tetherwatch.watch.arrivals import PATIENCE, Arrivals, Patience
 from tetherwatch.watch.disk import Disk, Folder
 from tetherwatch.watch.hints import Hints
-from tetherwatch.watch.ledger import Ledger, NoLedger, identity
+from tetherwatch.watch.ledger import Identity, Ledger, NoLedger, identity
 from tetherwatch.watch.listing import Listing
-from tetherwatch.watch.records import Capture, Health, Metered, Problem, WatchEvent
+from tetherwatch.watch.records import Health, Metered, Problem, WatchEvent
 from tetherwatch.watch.schedule import GRACE_S, Job, Schedule
 from tetherwatch.watch.task import Failure, Outcome
 from tetherwatch.watch.workers import Reader, Workers
@@ -193,11 +193,12 @@ class Watcher:
             else:
                 yield from self._schedule.finish(job, Failure(Fault.SET_ASIDE), self._clock())
 
-    def _is_there(self, capture: Capture) -> bool:
-        entry = self._disk.entry(capture.path)
+    def _is_there(self, file: Identity) -> bool:
+        path, *state = file
+        entry = self._disk.entry(Path(path))
         if entry is None:
             return not self._is_here()  # while the folder is away nothing in it has gone
-        return entry[1:] == (capture.size, capture.mtime_ns)
+        return [*entry[1:]] == state
 
     def _take_aim(self, aim: Aim, step: Step) -> tuple[()]:
         self._schedule.use(aim, step)

@@ -1,6 +1,6 @@
 """Which capture is read next, and what its outcome means. Pure: arrivals and outcomes in, jobs and events out."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -9,6 +9,8 @@ from tetherwatch.frame.faults import Fault
 from tetherwatch.meter.records import Aim
 from tetherwatch.text import display_name
 from tetherwatch.watch.arrivals import Arrival
+from tetherwatch.watch.given import Given, IsThere
+from tetherwatch.watch.ledger import identity
 from tetherwatch.watch.records import Capture, Metered, Problem
 from tetherwatch.watch.task import Failure, Outcome, Read
 
@@ -55,11 +57,8 @@ class Schedule:
         self._newest_rank = 0
         self._early_rank = 0
         self._newest: Job | None = None
-        self._given = {capture.path: True for capture in given}  # whether the frame given for this path was a whole one
-        self._covered: set[Path] = set()  # JPEGs whose frame is now that of their raw
-        known = [(capture.fingerprint, capture) for capture in given if capture.fingerprint is not None]
-        self._whole = {capture.path: mark for mark, capture in known}  # fingerprints of the captures given whole,
-        self._places = dict(known)  # and where each was last
+        self._given = Given(given)
+        self._covered: set[str] = set()  # JPEGs whose frame is now that of their raw
         self._complained: set[tuple[object, ...]] = set()
 
     @property
@@ -70,7 +69,7 @@ class Schedule:
     def add(self, arrivals: Iterable[Arrival]) -> None:
         """Take settled captures, oldest first. Those there before we came are read in order, behind all others."""
         for arrival in arrivals:
-            self._covered.discard(arrival.capture.path)
+            self._covered.discard(str(arrival.capture.path))
             if arrival.capture.pair is not None:
                 self._waiting.pop(arrival.capture.pair, None)
             self._wait(Job(arrival, self._rank(arrival), self._aim, self._step))
@@ -93,7 +92,7 @@ class Schedule:
             self._running.append(job)
         return job
 
-    def recognise(self, job: Job, fingerprint: bytes | None, is_there: Callable[[Capture], bool]) -> Job | None:
+    def recognise(self, job: Job, fingerprint: bytes | None, is_there: IsThere) -> Job | None:
         """The job with its capture's fingerprint; None, and no longer running, if that is a frame already.
 
         It is if the file was only touched, or renamed: then what was given is no longer where it was, or what was to be
@@ -101,9 +100,9 @@ class Schedule:
         """
         self._running.remove(job)
         job = replace(job, arrival=replace(job.arrival, capture=replace(job.capture, fingerprint=fingerprint)))
-        if fingerprint is not None and not job.again and self._is_known(job.capture, fingerprint, is_there):
-            if is_there(job.capture):
-                self._move(job.capture, fingerprint)
+        if not job.again and self._given.knows(job.capture, is_there):
+            if is_there(identity(job.capture)):
+                self._move(job.capture)
             return None
         self._running.append(job)
         return job
@@ -125,7 +124,7 @@ class Schedule:
         """What to hand on now that `job` has come to an end."""
         self._running.remove(job)
         due = job.arrival.changed_at + self._grace_s
-        if job.capture.path in self._covered:
+        if str(job.capture.path) in self._covered:
             return []
         if _may_mend(outcome) and now < due:
             self._wait(replace(job, aim=self._aim, step=self._step, not_before=due))
@@ -151,33 +150,22 @@ class Schedule:
         if job.capture.path not in self._waiting:
             self._wait(replace(job, aim=self._aim, step=self._step, not_before=0.0, again=True))
 
-    def _is_known(self, capture: Capture, fingerprint: bytes, is_there: Callable[[Capture], bool]) -> bool:
-        if self._whole.get(capture.path) == fingerprint:
-            return True
-        place = self._places.get(fingerprint)
-        return place is not None and place.path != capture.path and not (is_there(place) and is_there(capture))
-
-    def _move(self, capture: Capture, fingerprint: bytes) -> None:
+    def _move(self, capture: Capture) -> None:
         """What was given before has this name and time now."""
-        self._whole[capture.path] = fingerprint
-        self._places[fingerprint] = capture
+        self._given.note(capture, whole=True)
         newest = self._newest
-        if newest is not None and newest.capture.fingerprint == fingerprint:
+        if newest is not None and newest.capture.fingerprint == capture.fingerprint:
             moved = replace(newest.capture, path=capture.path, mtime_ns=capture.mtime_ns)
             self._newest = replace(newest, arrival=replace(newest.arrival, capture=moved))
             self._keep_up(self._newest)
 
     def _give(self, job: Job, read: Read) -> Metered:
         path, pair = job.capture.path, job.capture.pair
-        replaces = job.again or pair in self._given or self._given.get(path) is False
-        self._given[path] = read.fault is None
-        self._whole.pop(path, None)
-        if read.fault is None and job.capture.fingerprint is not None:
-            self._whole[path] = job.capture.fingerprint
-            self._places[job.capture.fingerprint] = job.capture
+        replaces = job.again or self._given.has(pair) or self._given.has_poor(path)
+        self._given.note(job.capture, whole=read.fault is None)
         if pair is not None:
-            self._given.pop(pair, None)
-            self._covered.add(pair)
+            self._given.forget(pair)
+            self._covered.add(str(pair))
         if self._newest is None or job.rank >= self._newest.rank:
             self._newest = job
             self._keep_up(job)
@@ -187,7 +175,7 @@ class Schedule:
         spare = job.arrival.spare
         if (
             spare is not None
-            and spare.path not in self._given
+            and not self._given.has(spare.path)
             and all(j.capture.path != spare.path for j in self._running)
         ):
             fallback = replace(job.arrival, capture=spare, spare=None)

@@ -1,0 +1,56 @@
+"""Which captures have become frames, by name and by content. Pure; small, because it grows with the session."""
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+from tetherwatch.watch.ledger import Identity, identity
+from tetherwatch.watch.records import Capture
+
+IsThere = Callable[[Identity], bool]
+"""Whether a file with this path, size and mtime_ns lies in the folder now, or that cannot be told."""
+
+
+class Given:
+    """The captures that frames were given for. Plain strings, for thousands of paths would take many times as much."""
+
+    def __init__(self, whole: Iterable[Capture] = ()) -> None:
+        """`whole`: captures that a whole frame was given for before."""
+        self._whole: dict[str, bytes | None] = {}
+        self._poor: set[str] = set()
+        self._places: dict[bytes, Identity] = {}
+        for capture in whole:
+            self.note(capture, whole=True)
+
+    def note(self, capture: Capture, *, whole: bool) -> None:
+        """A frame is given; not a `whole` one if it is only that of a preview."""
+        self.forget(capture.path)
+        path, size, mtime_ns = identity(capture)
+        if not whole:
+            self._poor.add(path)
+            return
+        self._whole[path] = capture.fingerprint
+        if capture.fingerprint is not None:
+            self._places[capture.fingerprint] = (path, size, mtime_ns)
+
+    def forget(self, path: Path) -> None:
+        """The frame of this path is now that of another."""
+        self._whole.pop(str(path), None)
+        self._poor.discard(str(path))
+
+    def has(self, path: Path | None) -> bool:
+        """Whether a frame was given for this path."""
+        return path is not None and (str(path) in self._whole or str(path) in self._poor)
+
+    def has_poor(self, path: Path) -> bool:
+        """Whether the frame given for this path was not a whole one."""
+        return str(path) in self._poor
+
+    def knows(self, capture: Capture, is_there: IsThere) -> bool:
+        """Whether a frame was given for this content: under this name, or under another that it was moved from or to."""
+        mark, here = capture.fingerprint, identity(capture)
+        if mark is None:
+            return False
+        if self._whole.get(here[0]) == mark:
+            return True
+        place = self._places.get(mark)
+        return place is not None and place[0] != here[0] and not (is_there(place) and is_there(here))
