@@ -6,7 +6,9 @@ if sys.version_info < (3, 10):  # noqa: UP036 (said by whatever Python the user 
     sys.exit("tetherwatch needs Python 3.10 or newer; this is Python " + sys.version.split()[0] + ".")
 
 import importlib.util
+import os
 import subprocess
+import tempfile
 from pathlib import Path
 
 import environment
@@ -21,7 +23,9 @@ def main():
     if all(map(importlib.util.find_spec, NEEDED)):
         from benchmarks.run import run
 
-        return run(options.only, options.quick, options.json)
+        with tempfile.TemporaryDirectory(prefix="tetherwatch-bench-", ignore_cleanup_errors=True) as data:
+            os.environ["TETHERWATCH_DATA"] = data  # sessions of the programs that are measured
+            return run(options.only, options.quick, options.json)
     if Path(sys.prefix) == options.environment.absolute():
         raise environment.ScriptError("This environment is incomplete: delete " + sys.prefix + " and run this again.")
     python = environment.prepare(options.environment, "test")

@@ -13,12 +13,16 @@ from typing import Any, Literal, TypeVar, Union, cast, get_args, get_origin, get
 
 T = TypeVar("T")
 
+_PLAIN = frozenset({bool, float, int, str, type(None)})
+
 CODEC_ERRORS = (AttributeError, KeyError, TypeError, ValueError)
 """What reading something else than a record may raise."""
 
 
 def to_plain(value: object) -> Any:
     """A record, or anything that one may hold, as lists, dicts with text keys, text, numbers, booleans and None."""
+    if type(value) in _PLAIN:  # first, because most of a frame is the counts of its histograms
+        return value
     if isinstance(value, Enum):
         return value.value
     if is_dataclass(value):

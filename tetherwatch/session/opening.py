@@ -118,7 +118,7 @@ def _news(recalled: Recalled, path: Path) -> tuple[SessionEvent, ...]:
     frames = f"{recalled.past.frame_count} frame{'' if recalled.past.frame_count == 1 else 's'}"
     if recalled.broke_off is not None:
         when = f"{datetime.fromtimestamp(recalled.broke_off):%Y-%m-%d at %H:%M:%S}"
-        advice = f"its {frames} are here; what came since is read now"
+        advice = f"{frames} kept; what came since is read now"
         return (Problem(path, f"the last run of this session ended unexpectedly, on {when}", advice),)
     if recalled.begun:
         return (Warned(None, Finding("session", f"going on with a session of {frames}; --new begins another")),)
