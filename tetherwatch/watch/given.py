@@ -46,7 +46,7 @@ class Given:
         return str(path) in self._poor
 
     def knows(self, capture: Capture, is_there: IsThere) -> bool:
-        """Whether a frame was given for this content: under this name, or under another that it was moved from or to."""
+        """Whether a frame was given for this content: under this name, or another that it was moved from or to."""
         mark, here = capture.fingerprint, identity(capture)
         if mark is None:
             return False
