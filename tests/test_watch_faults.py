@@ -401,5 +401,5 @@ class Shoot(RuleBasedStateMachine):
         return [event for event in self.events if isinstance(event, Metered) and not event.replaces]
 
 
-Shoot.TestCase.settings = settings(max_examples=100, stateful_step_count=40, deadline=None)
+Shoot.TestCase.settings = settings(max_examples=200, stateful_step_count=40, deadline=None)
 TestShoot = Shoot.TestCase
