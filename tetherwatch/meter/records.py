@@ -66,10 +66,10 @@ class ToneHistogram:
         0 when that pixel is clipped, `STOPS_SHOWN` when it is darker than the last bin.
         """
         brighter = self.total * (1 - percent / 100) - self.clipped
-        if brighter <= 0:
+        if (self.clipped and brighter <= 0) or not self.total:
             return 0.0
         for index, count in enumerate(self.counts):
-            if brighter <= count:
+            if count and brighter <= count:
                 return (index + brighter / count) / BINS_PER_STOP
             brighter -= count
         return float(STOPS_SHOWN)
