@@ -177,10 +177,10 @@ def test_a_capture_that_stopped_the_reader_twice_is_set_aside(path: Path) -> Non
         running.die()
 
 
-def test_a_capture_that_took_the_program_down_twice_is_set_aside(path: Path) -> None:
+def test_a_capture_that_took_the_program_down_three_times_is_set_aside(path: Path) -> None:
     """The start of an attempt is written before anything is decoded, so it is known who was on."""
     killer, same_name = capture("killer.DNG"), replace(capture("killer.DNG"), mtime_ns=8)
-    for doubtful in (False, True):
+    for doubtful in (False, True, True):
         running = Program(path, FOLDER)
         assert (identity(killer) in running.recorder.remembered.doubtful) is doubtful
         assert running.recorder.started(killer)

@@ -30,7 +30,7 @@ class Fault(Enum):
         "run 'tetherwatch read' on it later, when nothing is waiting",
     )
     CRASHED = ("the decoder failed on it and was restarted", "copy it again; if that does not help, set it aside")
-    SET_ASIDE = ("it stopped the reader twice and was set aside", "copy it again from the camera, or leave it out")
+    SET_ASIDE = ("reading it broke off more than once, so it was set aside", "copy it again, or leave it out")
 
     def __init__(self, problem: str, advice: str) -> None:
         self.problem = problem

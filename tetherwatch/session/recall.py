@@ -36,8 +36,8 @@ class Recalled:
     """What a session goes on from.
 
     `begun`: whether the folder was looked at before, so that what is not known came since. `stops`: how often a capture
-    stopped the reader, or the program died while it was being read. `broke_off`: the last sign of a run that ended
-    unexpectedly, in wall-clock seconds; None if the last one ended well. `chosen` is None in a new session.
+    stopped the reader; `deaths`: how often the program died while it was being read. `broke_off`: the last sign of a run
+    that ended unexpectedly, in wall-clock seconds; None if the last one ended well. `chosen` is None in a new session.
     """
 
     past: Past = NO_PAST
@@ -46,6 +46,7 @@ class Recalled:
     broke_off: float | None = None
     remembered: Remembered = field(default_factory=Remembered)
     stops: Mapping[Identity, int] = field(default_factory=dict)
+    deaths: Mapping[Identity, int] = field(default_factory=dict)
 
 
 def recall(journal: Journal, *, also_skipped: bool = False) -> Recalled:
@@ -62,9 +63,10 @@ def recall(journal: Journal, *, also_skipped: bool = False) -> Recalled:
 
 def _recalled(reader: "_Reader", also_skipped: bool) -> Recalled:
     chosen, locks = reader.plan()
-    stops, doubtful = reader.stops()
-    remembered = Remembered(reader.known(also_skipped), reader.given(), doubtful, reader.number("max(sequence)"))
-    return Recalled(reader.past(locks), chosen, reader.begun(), reader.broke_off(), remembered, stops)
+    stops, deaths = reader.stops(), reader.deaths()
+    known, given = reader.known(also_skipped), reader.given()
+    remembered = Remembered(known, given, frozenset(deaths), reader.number("max(sequence)"))
+    return Recalled(reader.past(locks), chosen, reader.begun(), reader.broke_off(), remembered, stops, deaths)
 
 
 class _Reader:
@@ -144,17 +146,21 @@ class _Reader:
         whole = f"SELECT {_CAPTURE} FROM captures WHERE state IN ('read', 'same') AND fault IS NULL ORDER BY sequence"
         return tuple(self._capture(*row) for row in self.rows(whole))
 
-    def stops(self) -> tuple[dict[Identity, int], frozenset[Identity]]:
-        """How often each capture stopped the reader or went down with it, and which went down with it."""
-        names = tuple(fault.name for fault in STOPPERS)
+    def stops(self) -> dict[Identity, int]:
+        faults = tuple(fault.name for fault in STOPPERS)
+        return self._attempts(f"outcome IN ({', '.join('?' * len(faults))})", *faults)
+
+    def deaths(self) -> dict[Identity, int]:
+        return self._attempts("ended_at IS NULL")
+
+    def _attempts(self, condition: str, *values: object) -> dict[Identity, int]:
+        """How many attempts of each capture ended in some way."""
         rows = self.rows(
-            "SELECT path, size, mtime_ns, count(*), sum(ended_at IS NULL) FROM attempts "
-            "JOIN captures ON captures.id = attempts.capture WHERE ended_at IS NULL OR outcome IN (?, ?) "
-            "GROUP BY captures.id",
-            *names,
+            "SELECT path, size, mtime_ns, count(*) FROM attempts JOIN captures ON captures.id = attempts.capture "
+            f"WHERE {condition} GROUP BY captures.id",
+            *values,
         )
-        stops = {(self._name(path), size, mtime_ns): count for path, size, mtime_ns, count, _ in rows}
-        return stops, frozenset((self._name(path), *rest) for path, *rest, _, open_ in rows if open_)
+        return {(self._name(path), size, mtime_ns): count for path, size, mtime_ns, count in rows}
 
     def _name(self, path: Any) -> str:
         return str(path_of(path, self._folder))

@@ -21,6 +21,9 @@ from tetherwatch.watch.records import Capture, Problem
 MOST_STOPS = 2
 """How often a capture may stop the reader before it is set aside."""
 
+MOST_DEATHS = 3
+"""Same for the program dying while a capture is being read, which twice may be chance: a kill, a power cut."""
+
 RETRY_S = 10.0
 """Time between two tries to write while the disk refuses."""
 
@@ -37,6 +40,7 @@ class Recorder:
         """Write that the program has started. `steady` is steady time in seconds."""
         self._journal = journal
         self._stops = dict(recalled.stops)
+        self._deaths = recalled.deaths
         self._remembered = recalled.remembered
         self._steady = steady
         self._lock = RLock()
@@ -57,7 +61,8 @@ class Recorder:
 
     def started(self, capture: Capture) -> bool:
         """Write that a capture is about to be read; False if it stopped the reader too often."""
-        if self._stops.get(identity(capture), 0) >= MOST_STOPS:
+        key = identity(capture)
+        if self._stops.get(key, 0) >= MOST_STOPS or self._deaths.get(key, 0) >= MOST_DEATHS:
             return False
         self._write(partial(self._journal.started, capture))
         return True
