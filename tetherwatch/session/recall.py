@@ -36,8 +36,8 @@ class Recalled:
     """What a session goes on from.
 
     `begun`: whether the folder was looked at before, so that what is not known came since. `stops`: how often a capture
-    stopped the reader; `deaths`: how often the program died while it was being read. `broke_off`: the last sign of a run
-    that ended unexpectedly, in wall-clock seconds; None if the last one ended well. `chosen` is None in a new session.
+    stopped the reader; `deaths`: how often the program died while it was being read. `broke_off`: the last sign of a
+    run that ended unexpectedly, in wall-clock seconds; None if the last one ended well. `chosen` is None in a new one.
     """
 
     past: Past = NO_PAST
