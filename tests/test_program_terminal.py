@@ -1,5 +1,6 @@
 """The dashboard in a real terminal: a pseudo-terminal that is drawn into a screen of characters."""
 
+import os
 import re
 import sys
 from collections.abc import Callable, Iterator
@@ -25,12 +26,9 @@ class Terminal:
         self._stream = pyte.ByteStream(self.screen)
         self.written = b""
         command = [*PROGRAM, "watch", str(folder), "--plan", "window-card", *options]
-        self.child = pexpect.spawn(
-            command[0],
-            command[1:],
-            dimensions=(rows, columns),
-            env={**dict(PATH="/usr/bin:/bin", TERM="xterm-256color", LANG="C.UTF-8"), **environment},
-        )
+        known = dict(PATH="/usr/bin:/bin", TERM="xterm-256color", LANG="C.UTF-8")
+        known["TETHERWATCH_DATA"] = os.environ["TETHERWATCH_DATA"]
+        self.child = pexpect.spawn(command[0], command[1:], dimensions=(rows, columns), env={**known, **environment})
 
     def text(self) -> str:
         """The screen as it stands now."""
