@@ -274,13 +274,14 @@ class Shoot(RuleBasedStateMachine):
         self.settings = BASE
         self.light, self.time, self.age, self.epoch = RIGHT, 0.0, 0, 0
         self.history: list[Shot] = []
+        self.found_odd: list[bool] = []
         self.sound: list[tuple[Call, Shot]] = []
         self.moves: list[tuple[str, int]] = []
 
     def judge(self, shot: Shot) -> Call:
         """The call for a frame, as a session makes it; obeyed."""
         asked = self.sound[-1][0] if self.sound else None
-        call = odd_frame(self.plan, self.history, shot, asked)
+        call = odd_frame(self.plan, self.history, shot, asked, self.found_odd)
         odd = call is not None
         if call is None:
             earlier = [each for _, each in self.sound]
@@ -288,6 +289,7 @@ class Shoot(RuleBasedStateMachine):
             call = settled(self.plan, earlier, shot, made)
             self.sound.append((call, shot))
         self.history.append(shot)
+        self.found_odd.append(odd)
         self._obey(call)
         self.moves.append((call.kind, self.epoch))
         assert not self._flutters(), self.moves

@@ -56,14 +56,22 @@ Judged = tuple[tuple[Shot, ...], Shot | None]
 _USUAL_FRAMES = 4
 
 
-def odd_frame(plan: Plan, history: Sequence[Shot], shot: Shot, asked: Call | None = None) -> Call | None:
+def odd_frame(
+    plan: Plan,
+    history: Sequence[Shot],
+    shot: Shot,
+    asked: Call | None = None,
+    found_odd: Sequence[bool] | None = None,
+) -> Call | None:
     """A `check` call that names what is odd about a frame; None if nothing is.
 
-    `history` holds earlier frames, oldest first. `asked` is the call of the last frame that was not odd: light that
+    `history` holds earlier frames, oldest first; `found_odd` says which of them were odd, else that is worked out anew,
+    without knowing what their calls asked for. `asked` is the call of the last frame that was not odd: light that
     it asked for, or asked to be taken away, is not odd.
     """
     before = _same_camera(history, shot)
-    usual, odd = _judged(plan, before)
+    known = None if found_odd is None else [found_odd[place] for place in _places(history, shot)]
+    usual, odd = _judged(plan, before, known)
     reason = named(_case(plan, usual, odd, before[-1] if before else None, shot, _asked_for(asked)))
     return None if reason is None else Call("check", reason)
 
@@ -71,6 +79,7 @@ def odd_frame(plan: Plan, history: Sequence[Shot], shot: Shot, asked: Call | Non
 def settled(plan: Plan, history: Sequence[Shot], shot: Shot, call: Call) -> Call:
     """The call, or `hold` in its place where the frame is off by no more than frames of the same light differ.
 
+    `history` holds the earlier frames that were not odd, oldest first.
     That is so right after a move the other way, and for a first frame off under a flash whose last one was right.
     """
     before = _same_camera(history, shot)
@@ -83,19 +92,25 @@ def settled(plan: Plan, history: Sequence[Shot], shot: Shot, call: Call) -> Call
 
 def _same_camera(history: Sequence[Shot], shot: Shot) -> list[Shot]:
     """The last frames of the camera that took `shot`: bodies differ, and each has its own settings."""
+    return [history[place] for place in _places(history, shot)]
+
+
+def _places(history: Sequence[Shot], shot: Shot) -> list[int]:
     serial = shot.metadata.serial
-    return [earlier for earlier in history[-LOOK_BACK:] if earlier.metadata.serial == serial]
+    last = range(max(0, len(history) - LOOK_BACK), len(history))
+    return [place for place in last if history[place].metadata.serial == serial]
 
 
-def _judged(plan: Plan, shots: Sequence[Shot]) -> Judged:
-    """Which of these frames were odd, as far as can be told without their calls."""
+def _judged(plan: Plan, shots: Sequence[Shot], found_odd: Sequence[bool] | None = None) -> Judged:
+    """Which of these frames were odd: as found then, or as far as can be told without their calls."""
     usual: tuple[Shot, ...] = ()
     odd: Shot | None = None
     before: Shot | None = None
-    for shot in shots:
+    for index, shot in enumerate(shots):
         case = _case(plan, usual, odd, before, shot, _presumed(before, shot))
         before = shot
-        usual, odd = (case.usual, shot) if named(case) else (_with(plan, case.usual, shot), None)
+        is_odd = named(case) is not None if found_odd is None else found_odd[index]
+        usual, odd = (case.usual, shot) if is_odd else (_with(plan, case.usual, shot), None)
     return usual, odd
 
 
@@ -184,7 +199,7 @@ def _light_called(plan: Plan, before: Shot, after: Shot) -> bool:
 
 def _scatter(plan: Plan, before: Sequence[Shot], shot: Shot) -> bool:
     """Whether a flash that was right a frame ago is off by its scatter."""
-    usual, _ = _judged(plan, before)
+    usual, _ = _judged(plan, before, [False] * len(before))
     if plan.light == "continuous" or not usual or abs(shot.time_s - before[-1].time_s) > PAUSE_S:
         return False
     change = light_change(plan, usual[-1], shot)
