@@ -10,7 +10,7 @@ from frame_files import BAYER, coloured, cut, write_picture, write_raw
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tetherwatch.frame.container import holds_sensor_data, is_cut_short, kind_of
+from tetherwatch.frame.container import holds_sensor_data, is_cut_short, kind_of, lacks_data
 
 
 @pytest.mark.parametrize(
@@ -82,3 +82,45 @@ def test_place_that_is_no_place_is_passed_over() -> None:
     nowhere = b"II*\0" + struct.pack("<IHHHIIHHIII", 8, 2, 273, 4, 1, 0xFFFFFFFF, 279, 4, 1, 100, 0)
     assert not is_cut_short(io.BytesIO(nowhere))
     assert is_cut_short(io.BytesIO(nowhere.replace(b"\xff\xff\xff\xff", b"\xff\xff\xff\0")))
+
+
+def strip(start: int, length: int = 100, tag: int = 262, following: int = 0) -> bytes:
+    """A table that names one strip, another tag, and the next table; 100 bytes in all."""
+    entries = ((tag, 4, 1, 0), (273, 4, 1, start), (279, 4, 1, length))
+    table = b"".join(struct.pack("<HHII", *entry) for entry in sorted(entries))
+    return (b"II*\0" + struct.pack("<IH", 8, 3) + table + struct.pack("<I", following)).ljust(100, b"\1")
+
+
+@pytest.mark.parametrize(
+    ("content", "lacks"),
+    [
+        (strip(60, length=40), False),
+        (strip(60, length=41), True),
+        (strip(99, length=1), False),
+        (strip(100), True),
+        (strip(5000), True),
+        (strip(5000, length=0), False),
+        (strip(0xFFFFFFFF), False),
+        (strip(60, length=40, following=90), False),
+        (strip(60, length=40, tag=50706, following=90), True),
+    ],
+    ids=[
+        "inside",
+        "cut",
+        "last byte",
+        "at the end",
+        "beyond",
+        "no data",
+        "no place",
+        "cut table",
+        "cut table of a DNG",
+    ],
+)
+def test_data_without_their_beginning_are_missed(content: bytes, lacks: bool) -> None:
+    """Such a file must not be decoded."""
+    assert lacks_data(io.BytesIO(content)) == lacks
+
+
+def test_data_cut_later_on_are_left_to_the_decoder() -> None:
+    """Some makers' lengths are longer than what is there."""
+    assert not lacks_data(io.BytesIO(strip(60, length=9000) + bytes(5000)))

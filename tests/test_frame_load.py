@@ -12,6 +12,7 @@ from frame_files import BAYER, LEVELS, coloured, cut, write_picture, write_raw
 
 from tetherwatch.frame.faults import CaptureError, Fault
 from tetherwatch.frame.load import open_frame
+from tetherwatch.frame.preview import read_preview
 from tetherwatch.rehearse.dng import write_dng
 
 PREVIEW_CODE = 118
@@ -111,6 +112,27 @@ def test_cut_simulated_capture_is_never_taken_for_whole(tmp_path: Path, part: fl
             assert (frame.source, frame.fault) == ("preview", Fault.CUT_SHORT)
     except CaptureError as error:
         assert error.fault is Fault.CUT_SHORT
+
+
+def test_capture_cut_before_its_data_never_shows_an_earlier_one(tmp_path: Path) -> None:
+    """The decoder keeps silent about it and shows what its memory held: the capture read before, as raw or preview."""
+    pytest.importorskip("tifffile")
+    mosaic = np.random.default_rng(1).integers(600, 9000, (100, 150), np.uint16)
+    preview = np.tile(np.arange(180, dtype=np.uint8)[:, None] % 40, (120, 1, 3))
+    whole = tmp_path / "whole.dng"
+    write_dng(whole, mosaic, black=512, white=16383, compressed=True, preview=preview)
+    content = whole.read_bytes()
+    for length in range(600, 6000, 25):
+        with open_frame(whole):
+            assert read_preview(whole, Fault.UNSUPPORTED) is not None
+        part = tmp_path / "part.dng"
+        part.write_bytes(content[:length])
+        try:
+            with open_frame(part) as frame:
+                assert (frame.source, frame.fault) == ("preview", Fault.CUT_SHORT)
+                assert content.index(b"\xff\xd9") + 2 <= length  # the end of the preview's JPEG
+        except CaptureError as error:
+            assert error.fault in (Fault.CUT_SHORT, Fault.NOT_A_CAPTURE), length
 
 
 def test_raw_unknown_to_the_decoder(tmp_path: Path) -> None:

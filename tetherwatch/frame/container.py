@@ -25,6 +25,8 @@ _SENSOR_PHOTOMETRICS = (32803, 34892)
 _NOWHERE = 0xFFFFFFFF
 """One maker's mark for "look in another tag"."""
 _VALUE_CODES = {1: "B", 3: "H", 4: "I", 13: "I"}
+_BEGINNING_BYTES = 4096
+"""More than the tables at the head of compressed data take."""
 _MOST_DIRECTORIES = 64
 _MOST_ENTRIES = 4096
 _MOST_VALUES = 65536
@@ -69,6 +71,24 @@ def is_cut_short(file: BinaryIO) -> bool:
         return head.startswith(b"FUJIFILM") and _fuji_reaches(file) > size
     except EOFError:
         return True
+
+
+def lacks_data(file: BinaryIO) -> bool:
+    """Whether the beginning of data that a TIFF container names is not there, or a DNG ends within its tables.
+
+    The raw decoder passes over such gaps in silence, and shows what its memory held before: an earlier capture. What is
+    cut later on it notices.
+    """
+    size = file.seek(0, os.SEEK_END)
+    is_dng = False
+    try:
+        for entries in _directories(file):
+            is_dng = is_dng or _DNG_VERSION in entries
+            if any(start + min(length, _BEGINNING_BYTES) > size for start, length in _spans(entries)):
+                return True
+    except EOFError:
+        return is_dng  # some makers' tables point anywhere
+    return False
 
 
 def _read_at(file: BinaryIO, at: int, form: str) -> tuple[int, ...]:
@@ -122,12 +142,16 @@ def _values(file: BinaryIO, place: int, order: str, code: int, count: int) -> tu
 
 def _tiff_reaches(file: BinaryIO) -> int:
     """The byte after the last one that a strip, tile or embedded JPEG of the file needs."""
-    ends = [0]
-    for entries in _directories(file):
-        for starts, lengths in _PLACES.items():
-            spans = zip(entries.get(starts, ()), entries.get(lengths, ()), strict=False)
-            ends += [start + length for start, length in spans if start != _NOWHERE]
-    return max(ends)
+    spans = [span for entries in _directories(file) for span in _spans(entries)]
+    return max((start + length for start, length in spans), default=0)
+
+
+def _spans(entries: Directory) -> Iterator[tuple[int, int]]:
+    """Where the data of a directory begin, and how long they are."""
+    for starts, lengths in _PLACES.items():
+        for start, length in zip(entries.get(starts, ()), entries.get(lengths, ()), strict=False):
+            if start != _NOWHERE and length:
+                yield start, length
 
 
 def _boxes_reach(file: BinaryIO, size: int) -> int:

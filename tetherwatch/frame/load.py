@@ -8,7 +8,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
-from tetherwatch.frame.container import HEAD_BYTES, Kind, holds_sensor_data, is_cut_short, kind_of
+from tetherwatch.frame.container import HEAD_BYTES, Kind, holds_sensor_data, is_cut_short, kind_of, lacks_data
 from tetherwatch.frame.faults import CaptureError, Fault
 from tetherwatch.frame.names import is_raw_name
 from tetherwatch.frame.picture import read_picture
@@ -39,6 +39,7 @@ def open_frame(path: Path) -> Iterator[Frame]:
 
 def _raw_or_preview(path: Path, kind: Kind, stack: ExitStack) -> Frame:
     try:
+        _check_data(path, kind)
         return stack.enter_context(open_raw(path))
     except CaptureError as error:
         if error.fault in _HAVE_NO_FALLBACK:
@@ -48,6 +49,13 @@ def _raw_or_preview(path: Path, kind: Kind, stack: ExitStack) -> Frame:
         if frame is None:
             raise CaptureError(fault, error.detail) from error
         return frame
+
+
+def _check_data(path: Path, kind: Kind) -> None:
+    if kind == "tiff":
+        with path.open("rb") as file:
+            if lacks_data(file):
+                raise CaptureError(Fault.CUT_SHORT, "data it names lie beyond its end")
 
 
 def _refined(path: Path, kind: Kind, fault: Fault) -> Fault:

@@ -17,27 +17,32 @@ from tetherwatch.frame.quiet import quiet_decoder
 from tetherwatch.frame.raw import open_decoder
 from tetherwatch.frame.records import Frame
 
+_END_BYTES = 64
+
 SMALLEST_WIDTH = 160
 """Pixels; a narrower preview is not metered."""
 
 
 def read_preview(path: Path, fault: Fault) -> Frame | None:
     """The preview of a raw whose own data have `fault`, marked so; None without a usable one. Never raises."""
-    frame = find_preview(path)
+    frame = find_preview(path, damaged=fault is Fault.CUT_SHORT)
     if frame is None:
         return None
     note = f"{fault.problem}: read from the embedded preview, so this is an estimate"
     return replace(frame, notes=(note, *frame.notes), fault=fault)
 
 
-def find_preview(path: Path) -> Frame | None:
-    """The largest preview wide enough to meter; None without one. Never raises."""
-    return next((frame for frame in _previews(path) if frame.width >= SMALLEST_WIDTH), None)
+def find_preview(path: Path, damaged: bool = False) -> Frame | None:
+    """The largest preview wide enough to meter; None without one. Never raises.
+
+    Of a file that may be `damaged` the raw decoder's choice counts only if it lies there in full.
+    """
+    return next((frame for frame in _previews(path, damaged) if frame.width >= SMALLEST_WIDTH), None)
 
 
-def _previews(path: Path) -> Iterator[Frame]:
+def _previews(path: Path, damaged: bool) -> Iterator[Frame]:
     """Previews that decode, the raw decoder's choice (its largest) first, then exiv2's from large to small."""
-    frame = _decoder_preview(path)
+    frame = _decoder_preview(path, damaged)
     if frame is not None:
         yield frame
     for content in _exiv2_previews(path):
@@ -53,13 +58,15 @@ def _checked(content: bytes) -> Frame | None:
         return None
 
 
-def _decoder_preview(path: Path) -> Frame | None:
+def _decoder_preview(path: Path, damaged: bool) -> Frame | None:
     with rawpy.RawPy() as raw:
         try:
             with quiet_decoder():
                 open_decoder(raw, path)
                 thumbnail = raw.extract_thumb()
         except (rawpy.LibRawError, RuntimeError, OSError, MemoryError):
+            return None
+        if damaged and not _ends_inside(path, bytes(thumbnail.data)):
             return None
         if isinstance(thumbnail.data, bytes):
             return _checked(thumbnail.data)
@@ -69,6 +76,14 @@ def _decoder_preview(path: Path) -> Frame | None:
     except CaptureError:
         return None
     return frame_of(pixels, "preview")
+
+
+def _ends_inside(path: Path, content: bytes) -> bool:
+    """Whether a file holds the end of what was taken from it: the decoder fills up what is missing from old memory."""
+    try:
+        return content[-_END_BYTES:] in path.read_bytes()
+    except OSError:
+        return False
 
 
 def _exiv2_previews(path: Path) -> Iterator[bytes]:
