@@ -315,12 +315,17 @@ class Shoot(RuleBasedStateMachine):
         """An ordinary frame."""
         self.judge(frame(self.light + self.scatter * scatter, self.time, self.settings))
 
-    @precondition(lambda self: self.age >= 4)
+    def _light_is_asked_for(self) -> bool:
+        """Whether the last call may change the light itself: an odd frame may then pass for the answer to it."""
+        asked = self.sound[-1][0] if self.sound else None
+        return asked is not None and (asked.setting is Setting.LIGHT or asked.left_stops != 0)
+
+    @precondition(lambda self: self.age >= 4 and not self._light_is_asked_for())
     @rule(scatter=SCATTER, after=SCATTER, odd=st.sampled_from(["misfire", "weak", "glint", "blocked", "cap", "card"]))
     def odd(self, scatter: float, after: float, odd: str) -> None:
         """One odd frame in steady light moves nothing, and the good frame after it is not odd."""
         light = self.light + self.scatter * scatter
-        weak = -0.55 if self.plan.light == "flash" else -1.2
+        weak = -0.7 if self.plan.light == "flash" else -1.2  # half a stop, and the scatter of two frames
         lights = {"misfire": BARE_STOPS[self.plan.light], "weak": weak, "glint": 1.2, "blocked": -2.0}
         look: Look = "black" if odd == "cap" else "card" if odd == "card" else "scene"
         rest = light if odd == "blocked" else None

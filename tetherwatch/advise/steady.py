@@ -20,9 +20,9 @@ settings moved by a followed call hide nothing.
     anything the last call asked of the light             call                        call
 
 "Check once": a second frame that agrees within 0.3 stop is no longer odd but how things are, and is called. What cannot
-be known: a misfire as the first frame that is less than 5 stops too dark; two misfires in a row that leave more than a
-sixteenth of the light; a light turned down 4 stops or more, unasked and without a pause, which looks like a flash that
-fails (after a pause it is called).
+be known: an odd frame that looks like the answer to a call for more or less light; a misfire as the first frame that is
+less than 5 stops too dark; two misfires in a row that leave more than a sixteenth of the light; a light turned down 4
+stops or more, unasked and without a pause, which looks like a flash that fails (after a pause it is called).
 """
 
 from collections.abc import Sequence
