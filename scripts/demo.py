@@ -19,6 +19,7 @@ import environment
 
 DEMO_PLAN = "window-card"
 DEMO_SCENE = "moves"
+DEMO_LIGHT = "continuous"
 FRAMES_WITH_DASHBOARD = 60
 FRAMES_WITHOUT = 8
 LAG_S = 120
@@ -67,7 +68,7 @@ def show(python, temporary, options):
 def shoot(python, captures, options):
     """Return the command of the simulated camera."""
     pace = ("--frames", str(options.frames), "--seed", str(options.seed), "--every", str(options.every))
-    return environment.module(python, "tetherwatch", "rehearse", str(captures), "--scene", DEMO_SCENE, *pace)
+    return environment.module(python, "tetherwatch", "rehearse", str(captures), "--scene", DEMO_SCENE, "--light", DEMO_LIGHT, *pace)
 
 
 def watch(python, captures, options):
