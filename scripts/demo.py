@@ -68,7 +68,8 @@ def show(python, temporary, options):
 def shoot(python, captures, options):
     """Return the command of the simulated camera."""
     pace = ("--frames", str(options.frames), "--seed", str(options.seed), "--every", str(options.every))
-    return environment.module(python, "tetherwatch", "rehearse", str(captures), "--scene", DEMO_SCENE, "--light", DEMO_LIGHT, *pace)
+    shoot = ("--scene", DEMO_SCENE, "--light", DEMO_LIGHT)
+    return environment.module(python, "tetherwatch", "rehearse", str(captures), *shoot, *pace)
 
 
 def watch(python, captures, options):

@@ -7,6 +7,7 @@ TetherwatchError
 ├── MissingExtraError   an optional part is not installed
 ├── JournalError        a session's file cannot be used
 ├── SessionBusyError    another program is recording the session
+├── WatchStoppedError   the watch behind the dashboard ended by a fault of ours
 └── CaptureError        one capture cannot be metered (see frame.faults)
 """
 
@@ -77,3 +78,11 @@ class SessionBusyError(TetherwatchError):
     def __init__(self, path: Path) -> None:
         super().__init__(path)
         self.path = path
+
+
+class WatchStoppedError(TetherwatchError):
+    """The watch behind the dashboard ended by a fault of ours; `reason` is not yet safe to show."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(f"the watch stopped: {reason}")
+        self.reason = reason

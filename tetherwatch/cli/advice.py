@@ -9,6 +9,7 @@ from tetherwatch.errors import (
     SessionBusyError,
     TetherwatchError,
     UsageError,
+    WatchStoppedError,
 )
 from tetherwatch.text import display_name
 
@@ -27,6 +28,8 @@ def advice_lines(error: TetherwatchError) -> list[str]:
     if isinstance(error, SessionBusyError):
         busy = f"session {display_name(error.path)} is being recorded by another tetherwatch"
         return [f"{busy}; look at that one, or begin a session of its own with --new"]
+    if isinstance(error, WatchStoppedError):
+        return [f"the watch stopped ({display_name(error.reason)}); start it again: it goes on where it was"]
     if isinstance(error, UsageError):
         return [f"{display_name(error.problem)}; {display_name(error.advice)}"]
     return [display_name(str(error))]

@@ -7,6 +7,7 @@ from threading import Event, Thread
 
 from tetherwatch.advise.library import shipped_names
 from tetherwatch.advise.whatif import Tried, Try
+from tetherwatch.errors import TetherwatchError, WatchStoppedError
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.session.chosen import choose
 from tetherwatch.session.opening import Opened
@@ -27,7 +28,7 @@ class LiveSession:
         plan = opened.session.plan
         self._chosen = plan.source
         self._watcher = Watcher(folder, plan.aim, plan.step, from_start=opened.from_start, ledger=opened.ledger)
-        self._news: SimpleQueue[WatchEvent | BaseException] = SimpleQueue()
+        self._news: SimpleQueue[WatchEvent | TetherwatchError] = SimpleQueue()
         self._stop = Event()
         self._thread = Thread(target=self._watch, name="watch", daemon=True)
         self._thread.start()
@@ -49,7 +50,7 @@ class LiveSession:
                 news = self._news.get_nowait()
             except Empty:
                 return changed
-            if isinstance(news, BaseException):
+            if isinstance(news, TetherwatchError):
                 raise news
             self._session.take(news)
             changed = True
@@ -83,5 +84,7 @@ class LiveSession:
             with closing(self._watcher.events(self._stop)) as events:
                 for event in events:
                     self._news.put(event)
-        except BaseException as error:  # handed to the dashboard's thread, which raises it
+        except TetherwatchError as error:  # handed to the dashboard's thread, which raises it
             self._news.put(error)
+        except Exception as error:  # the supervised unit: the dashboard must not stay up over a watch that is gone
+            self._news.put(WatchStoppedError(f"{type(error).__name__}: {error}"))

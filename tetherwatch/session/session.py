@@ -195,5 +195,6 @@ def _with_locks(plan: Plan, locks: Mapping[Setting, float | None]) -> Plan:
     return plan
 
 
-def _arrival(capture: Capture) -> tuple[float, int]:
-    return capture.arrived_at, capture.mtime_ns
+def _arrival(capture: Capture) -> tuple[int, float, int]:
+    """Order of arrival, whatever the clocks said."""
+    return capture.sequence, capture.arrived_at, capture.mtime_ns
