@@ -153,7 +153,9 @@ def test_only_whole_moves_on_wrong_frames_are_needs() -> None:
     played = session((0.1, -5.0, BRIGHTER), (-1.0, -5.0, over), (-1.0, -5.0, HOLD), (-1.0, -5.0, {}))
     assert list(loop.landings(played)) == []
     rows = {row.figure: row.held for row in loop.loop_rows([played])}
-    assert rows["hold called on 2 frames out of tolerance"] is False
+    assert rows["hold called on two such frames in a row"] is True
+    held = session((-1.0, -5.0, HOLD), (-1.0, -5.0, HOLD), (-1.0, -5.0, {}))
+    assert {row.figure: row.held for row in loop.loop_rows([held])}["hold called on two such frames in a row"] is False
     assert rows["1 sessions: inside tolerance after one move, of 0 needs"] is False
 
 

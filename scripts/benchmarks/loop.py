@@ -107,7 +107,8 @@ def loop_rows(sessions: Sequence[Played]) -> Rows:
     return (
         _landed_row(f"{len(sessions)} sessions", [landing.landed for landing in made]),
         Row("furthest from the aim after one move", max(map(abs, after)), "stop", min(after), max(after)),
-        Row(f"hold called on {len(away)} frames out of tolerance", away.count("hold"), "", at_most=0),
+        Row(f"hold called on {len(away)} frames out of tolerance", away.count("hold"), ""),
+        Row("hold called on two such frames in a row", held_on(sessions), "", at_most=0),
         Row("darker setups taken for a misfire (check called)", away.count("check"), ""),
         Row("frames no setting had room for (blocked called)", away.count("blocked"), ""),
     )
@@ -169,6 +170,12 @@ def _call(session: Session, path: Path) -> Mapping[str, Any]:
     assert isinstance(record, FrameRecord)
     call: Mapping[str, Any] = call_object(record.call)
     return call
+
+
+def held_on(sessions: Sequence[Played]) -> int:
+    """Frames out of tolerance that are held although the frame before was, too: scatter is held once only."""
+    pairs = [(session, pair) for session in sessions for pair in pairwise(session.shots[:-1])]
+    return sum(all(session.is_out(shot) and shot.call["kind"] == "hold" for shot in pair) for session, pair in pairs)
 
 
 def landings(session: Played) -> Iterator[Landing]:

@@ -21,7 +21,7 @@ STORIES = 1
 Check = tuple[str, Callable[[Played], int]]
 
 NEVER: tuple[Check, ...] = (
-    ("moves called on odd frames", judged.wrong_moves),
+    ("moves called on odd frames", lambda session: judged.wrong_moves(session) if session.cast.claimed_right else 0),
     ("calls taken back within 3 frames of the same light", lambda session: sum(1 for _ in judged.flutters(session))),
     ("frames with a setting outside its range", judged.outside_range),
     ("moves against what was read", judged.wrong_signs),
@@ -102,6 +102,7 @@ def _odd_rows(sessions: Sequence[Played]) -> list[Row]:
     )
     return [
         Row(f"odd frames told, of {len(odd)}", 100 * named / max(1, len(odd)), "%"),
+        Row("moves called on odd frames under light claimed wrongly", _total(judged.wrong_moves, wrong), ""),
         Row("moves called on odd frames that a change asked for hides", _total(judged.hidden_moves, sessions), ""),
         Row(
             "frames with the light turned beyond its range, turns having been hidden",

@@ -16,7 +16,8 @@ settings moved by a followed call hide nothing.
     0.3 to 1 gone or came, 1.5 x the last frames' range   check once                  call: clouds do that
     0.5 to 1 gone or came, with one frame to go by        check once                  call
     one even tone, before it was not; card not metered    check once                  check once
-    up to 0.3 gone or came, the frame before was right    hold once                   call
+    up to 0.3 gone or came, the frame before was right    hold once                   hold once within 0.1 stop
+                                                                                      of the tolerance
     anything the last call asked of the light             call                        call
 
 "Check once": a second frame that agrees within 0.3 stop is no longer odd but how things are, and is called. What cannot
@@ -30,7 +31,7 @@ from itertools import pairwise
 
 from tetherwatch.advise.likeness import ALIKE_STOPS, light_change, moves
 from tetherwatch.advise.oddities import Case, named
-from tetherwatch.advise.records import Call, LightKind, Plan, Shot
+from tetherwatch.advise.records import Call, Plan, Shot
 from tetherwatch.advise.words import judged, sentence
 from tetherwatch.exposure.stops import Setting
 
@@ -40,12 +41,16 @@ PAUSE_S = 45.0
 LOOK_BACK = 12
 """Frames that are looked at: work does not grow with the session."""
 
-REPEAT_STOPS: dict[LightKind, float] = {"flash": 0.2, "mixed": 0.2, "continuous": 0.1}
-"""How far two frames of unchanged light may differ: twice the 0.1 stop to which flashes repeat (makers' claims); lamps
-and shutters half of that (common practice)."""
+REPEAT_STOPS = 0.2
+"""How far two frames of unchanged light may differ: twice the 0.1 stop to which flashes repeat (makers' claims), which
+is also three standard deviations of two frames whose shutter and iris repeat to 0.05 stop each (common practice)."""
 
 SETTLING_FRAMES = 3
 """Frames after a move in which its opposite needs more than a frame's own scatter."""
+
+_DRIFT_STOPS = 0.1
+"""How far beyond the tolerance a first frame of continuous light is still put down to scatter, half of what two frames
+may differ by; light that went this far twice in a row the same way drifts, and is followed at once."""
 
 _MOVED_STOPS = 1e-6
 _ABOUT_RIGHT_STOPS = 0.5
@@ -80,7 +85,7 @@ def settled(plan: Plan, history: Sequence[Shot], shot: Shot, call: Call) -> Call
     """The call, or `hold` in its place where the frame is off by no more than frames of the same light differ.
 
     `history` holds the earlier frames that were not odd, oldest first.
-    That is so right after a move the other way, and for a first frame off under a flash whose last one was right.
+    That is so right after a move the other way, and for a first frame a little off where the last one was right.
     """
     before = _same_camera(history, shot)
     if call.kind not in ("brighter", "darker"):
@@ -146,12 +151,11 @@ def _called(plan: Plan, before: Shot, after: Shot) -> bool:
 
 
 def _asked_for(asked: Call | None) -> tuple[float, float]:
-    """Stops of light a call asked to take away and to add, at most: its own move, and what it left to do."""
-    if asked is None:
+    """Stops of light a call asked to take away and to add, at most. What a camera setting left to do is for later."""
+    if asked is None or asked.setting not in (None, Setting.LIGHT):
         return 0.0, 0.0
-    by_light = asked.move_stops if asked.setting is Setting.LIGHT else 0.0
-    parts = (by_light, asked.left_stops)
-    return sum(max(0.0, -part) for part in parts), sum(max(0.0, part) for part in parts)
+    stops = asked.move_stops + asked.left_stops
+    return max(0.0, -stops), max(0.0, stops)
 
 
 def _presumed(before: Shot | None, shot: Shot) -> tuple[float, float]:
@@ -164,7 +168,7 @@ def _presumed(before: Shot | None, shot: Shot) -> tuple[float, float]:
 
 def _takes_back(plan: Plan, before: Sequence[Shot], shot: Shot, call: Call) -> bool:
     """Whether the call undoes a recent move that was called, because of scatter alone."""
-    most = max(plan.aim.tolerance_stops, plan.step.stops / 2) + REPEAT_STOPS[plan.light]
+    most = max(plan.aim.tolerance_stops, plan.step.stops / 2) + REPEAT_STOPS
     if abs(shot.reading.offset_stops) > most:
         return False
     recent = _since_pause([*before[-SETTLING_FRAMES:], shot])
@@ -187,7 +191,7 @@ def _undoes(plan: Plan, pair: tuple[Shot, Shot], shot: Shot, call: Call) -> bool
         since = light_change(plan, after, shot)
     else:
         return False
-    return since is not None and abs(since) <= REPEAT_STOPS[plan.light]
+    return since is not None and abs(since) <= REPEAT_STOPS
 
 
 def _light_called(plan: Plan, before: Shot, after: Shot) -> bool:
@@ -198,10 +202,20 @@ def _light_called(plan: Plan, before: Shot, after: Shot) -> bool:
 
 
 def _scatter(plan: Plan, before: Sequence[Shot], shot: Shot) -> bool:
-    """Whether a flash that was right a frame ago is off by its scatter."""
+    """Whether light that was right a frame ago is off by its scatter: little under lamps and daylight, which drift."""
     usual, _ = _judged(plan, before, [False] * len(before))
-    if plan.light == "continuous" or not usual or abs(shot.time_s - before[-1].time_s) > PAUSE_S:
+    if not usual or abs(shot.time_s - before[-1].time_s) > PAUSE_S:
+        return False
+    if plan.light == "continuous" and (
+        _drifts(plan, before, shot) or abs(shot.reading.offset_stops) > plan.aim.tolerance_stops + _DRIFT_STOPS
+    ):
         return False
     change = light_change(plan, usual[-1], shot)
     right = abs(usual[-1].reading.offset_stops) <= plan.aim.tolerance_stops
     return right and _unmoved(usual[-1], shot) and change is not None and abs(change) <= ALIKE_STOPS
+
+
+def _drifts(plan: Plan, before: Sequence[Shot], shot: Shot) -> bool:
+    """Whether the light has gone the same way from frame to frame."""
+    steps = [light_change(plan, *pair) or 0.0 for pair in pairwise([*before[-2:], shot])]
+    return len(steps) == 2 and steps[0] * steps[1] > 0 and min(map(abs, steps)) >= _DRIFT_STOPS
