@@ -212,8 +212,9 @@ def test_a_finding_and_a_problem_are_both_told(width: int, height: int) -> None:
 
 
 def test_a_row_is_given_to_the_light_where_the_plan_knows_its_power() -> None:
-    """At 80x24 the range and the start of the light's power are shown."""
-    assert re.search(r"light +free 1/64 to 1/1 +start 1/8", "\n".join(drawn(VIEWS["power"], 80, 24)))
+    """At 80x24 where the light stands, as the calls put it, its range and its room are shown."""
+    text = "\n".join(drawn(replace(VIEWS["power"], power=made.POWER.start), 80, 24))
+    assert re.search(r"light +~1/8 +free 1/64 to 1/1 +darker -3\.0 +brighter \+3\.0", text)
 
 
 def test_a_notice_takes_the_place_of_the_keys() -> None:

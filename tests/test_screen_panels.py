@@ -159,7 +159,9 @@ def test_the_offset_is_right_only_inside_the_tolerance() -> None:
 
 def test_levers_tell_range_lock_and_room() -> None:
     """Each setting's row names its value, its range or lock, and the stops left on both sides."""
-    shutter, aperture, iso, order = _text(levers_panel(Metadata(made.SETTINGS), made.plan(), PLAIN, 80, 4)).splitlines()
+    shutter, aperture, iso, order = _text(
+        levers_panel(Metadata(made.SETTINGS), made.plan(), None, PLAIN, 80, 4)
+    ).splitlines()
     assert re.search(r"shutter +1/250 +locked at 1/250 +no room", shutter)
     assert re.search(r"aperture +f/2.8 +free f/5.6 to f/2 +darker -2.0 +brighter \+1.0", aperture)
     assert re.search(r"ISO +400 +free 100 to 3200 +darker -2.0 +brighter \+3.0", iso)
@@ -167,9 +169,11 @@ def test_levers_tell_range_lock_and_room() -> None:
 
 
 def test_the_lights_power_has_a_row() -> None:
-    """Its range and start, as parts of full power; where it stands no capture tells."""
-    light = _text(levers_panel(Metadata(made.SETTINGS), made.plan(power=made.POWER), PLAIN, 80, 5)).splitlines()[3]
-    assert re.fullmatch(r" light +free 1/64 to 1/1 +start 1/8 +", light)
+    """Where the calls put it, marked as reckoned, its range as parts of full power, and its room."""
+    light = _text(
+        levers_panel(Metadata(made.SETTINGS), made.plan(power=made.POWER), made.POWER.start, PLAIN, 80, 5)
+    ).splitlines()[3]
+    assert re.fullmatch(r" light +~1/8 +free 1/64 to 1/1 +darker -3\.0 +brighter \+3\.0 *", light)
 
 
 @pytest.mark.parametrize(
@@ -178,7 +182,7 @@ def test_the_lights_power_has_a_row() -> None:
 def test_a_camera_that_is_not_manual_is_named(bias: float | None, words: str) -> None:
     """Then the order of the levers gives way to compensation and where it stands."""
     metadata = Metadata(made.SETTINGS, program="aperture priority", bias_stops=bias)
-    text = _text(levers_panel(metadata, made.plan(), PLAIN, 80, 4))
+    text = _text(levers_panel(metadata, made.plan(), None, PLAIN, 80, 4))
     assert f"! aperture priority, not manual: move compensation ({words})" in text
 
 
@@ -190,7 +194,7 @@ def test_no_room_is_ever_minus_nothing(setting: Setting, stops: float, off: floa
     end = value_at(setting, stops)
     allowed = Allowed(setting, end, value_at(setting, stops + 1), end)
     metadata = Metadata(Settings().with_value(setting, value_at(setting, stops + off)))
-    text = _text(levers_panel(metadata, made.plan().with_allowed(allowed), PLAIN, width, 4))
+    text = _text(levers_panel(metadata, made.plan().with_allowed(allowed), None, PLAIN, width, 4))
     assert not re.search(r"[-+]0\.0\b", text)
 
 
@@ -205,7 +209,7 @@ def test_decimals_have_no_sign_on_nothing(value: float, digits: int) -> None:
 def test_a_setting_outside_its_range_is_marked(iso: float, words: str) -> None:
     """The mark says by how many stops, plus when it is brighter than allowed."""
     settings = made.SETTINGS.with_value(Setting.ISO, iso)
-    assert words in _text(levers_panel(Metadata(settings), made.plan(), PLAIN, 60, 3))
+    assert words in _text(levers_panel(Metadata(settings), made.plan(), None, PLAIN, 60, 3))
 
 
 @given(st.floats(50, 102400), st.integers(-3, 8), st.integers(0, 8))
@@ -217,7 +221,7 @@ def test_both_rooms_together_are_the_range(iso: float, darkest: int, wide: int) 
 
 def test_a_setting_the_capture_does_not_state_is_unknown() -> None:
     """None shows as unknown, with its range still told."""
-    text = _text(levers_panel(Metadata(Settings()), made.plan(), PLAIN, 100, 3))
+    text = _text(levers_panel(Metadata(Settings()), made.plan(), None, PLAIN, 100, 3))
     assert text.count("unknown") == 6
     assert "free 100 to 3200" in text
 

@@ -19,11 +19,16 @@ _TRACK_MIN_WIDTH = 92
 _TRACK_CELLS = 17
 
 
-def levers_panel(metadata: Metadata, plan: Plan, palette: Palette, width: int, height: int) -> Block:
-    """One line for each camera setting and for the light where the plan gives its power, then what moves first."""
+def levers_panel(
+    metadata: Metadata, plan: Plan, power: float | None, palette: Palette, width: int, height: int
+) -> Block:
+    """One line for each camera setting and for the light where the plan gives its power, then what moves first.
+
+    `power`: where the light stands if the calls for it were followed; no capture tells.
+    """
     lines = [_lever(metadata.settings.get(setting), plan, setting, palette, width) for setting in CAMERA_SETTINGS]
     if plan.power is not None:
-        lines.append(_light(plan.power, plan))
+        lines.append(_light(power, plan.power, plan, palette, width))
     lines.append(_automatic(metadata, palette) or Text(f" {_order(plan)}", palette.quiet))
     return block(lines, width, height)
 
@@ -59,10 +64,15 @@ def _lever(value: float | None, plan: Plan, setting: Setting, palette: Palette, 
     return row
 
 
-def _light(allowed: Allowed, plan: Plan) -> Text:
-    """No capture tells where the light stands."""
-    start = f"start {value_words(Setting.LIGHT, allowed.start, plan.step)}"
-    return Text(f" {setting_name(Setting.LIGHT):<9}{'':<8}{range_words(allowed, plan):<22}{start}")
+def _light(power: float | None, allowed: Allowed, plan: Plan, palette: Palette, width: int) -> Text:
+    """The light's row; its place is marked as one that is reckoned, not read."""
+    place = "" if power is None else f"~{value_words(Setting.LIGHT, power, plan.step)}"
+    return Text.assemble(
+        f" {setting_name(Setting.LIGHT):<9}",
+        (f"{place:<8}", "bold") if len(place) < 8 else (f"{place} ", "bold"),
+        f"{range_words(allowed, plan):<22}",
+        _room_words(power, allowed, palette, width),
+    )
 
 
 def _automatic(metadata: Metadata, palette: Palette) -> Text | None:

@@ -72,7 +72,8 @@ SessionEvent = FrameRecord | Landed | Warned | Problem | Health
 class SessionView:
     """Everything a screen may draw, at one moment.
 
-    Frames are the last few in the order in which they arrived, problems in the order in which they were found.
+    Frames are the last few in the order in which they arrived, problems in the order in which they were found. `power`:
+    where the light's own power stands if the calls for it were followed, as a part of full power.
     """
 
     folder: Path
@@ -82,4 +83,5 @@ class SessionView:
     health: Health | None
     frame_count: int
     problem_count: int
+    power: float | None = None
     score: Score = NO_LANDINGS

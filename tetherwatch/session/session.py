@@ -84,6 +84,7 @@ class Session:
             health=self._health,
             frame_count=self._frame_count,
             problem_count=self._problem_count,
+            power=self._followed.power,
             score=self._followed.score,
         )
 
