@@ -226,7 +226,7 @@ def test_every_tenth_reads_back(tenths: int) -> None:
     assert parse_power(power_label(2.0 ** (tenths / 10))) == pytest.approx(2.0 ** (tenths / 10))
 
 
-@pytest.mark.parametrize("program", ["automatic", "aperture priority", "shutter priority"])
+@pytest.mark.parametrize("program", ["automatic", "aperture priority", "shutter priority", "auto ISO"])
 def test_a_camera_that_is_not_in_manual_is_asked_for_compensation(program: str) -> None:
     """The call moves exposure compensation from where it stands and says why; the plan's ranges are not minded."""
     knowledge = Knowledge(program=program, bias_stops=0.0)  # type: ignore[arg-type]

@@ -2,12 +2,13 @@
 
 from datetime import datetime, timedelta, timezone
 
+import exiv2
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tetherwatch.frame.records import Metadata
-from tetherwatch.frame.tags import ISO_KEYS, KEYS, metadata_from, number
+from tetherwatch.frame.tags import AUTO_ISO_CODES, ISO_KEYS, KEYS, metadata_from, number
 
 
 def test_nothing_said_is_nothing_known() -> None:
@@ -107,6 +108,32 @@ def test_program(program: str | None, mode: str | None, expected: str | None) ->
     """The program counts; where it is undefined, the exposure mode tells manual from automatic."""
     tags = {"Exif.Photo.ExposureProgram": program, "Exif.Photo.ExposureMode": mode}
     assert metadata_from({key: text for key, text in tags.items() if text is not None}).program == expected
+
+
+@pytest.mark.parametrize(
+    ("program", "key", "code", "expected"),
+    [
+        ("1", "Exif.CanonCs.ISOSpeed", "15", "auto ISO"),
+        ("1", "Exif.CanonCs.ISOSpeed", "14", "auto ISO"),
+        ("1", "Exif.CanonCs.ISOSpeed", "17", "manual"),
+        ("1", "Exif.MinoltaCs5D.ISOSpeed", "0", "auto ISO"),
+        ("1", "Exif.Sony1MltCsNew.ISOSetting", "4", "auto ISO"),
+        ("3", "Exif.CanonCs.ISOSpeed", "15", "aperture priority"),
+        ("0", "Exif.CanonCs.ISOSpeed", "15", "auto ISO"),
+    ],
+)
+def test_auto_iso_is_no_manual(program: str, key: str, code: str, expected: str) -> None:
+    """Manual time and aperture with an ISO of the camera's choice, where the maker's entry says so (exiv2's tables)."""
+    assert metadata_from({"Exif.Photo.ExposureProgram": program, key: code}).program == expected
+
+
+def test_the_codes_for_auto_iso_are_those_of_the_metadata_library() -> None:
+    """The library that reads the entries names each of these codes as automatic."""
+    for key, codes in AUTO_ISO_CODES.items():
+        for code in codes:
+            exif = exiv2.ExifData()
+            exif[key] = code
+            assert "Auto" in exif[key].print(exif)
 
 
 @pytest.mark.parametrize(

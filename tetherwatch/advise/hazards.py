@@ -3,8 +3,8 @@
 A hazard is a warning beside the call, never a call. A rule speaks only where the plan and the capture tell all it
 needs, and only where a photographer would act: rules of thumb are no finer than a step of the dial.
 
-Auto ISO has no place in standard metadata, so only the exposure program can be looked at: an automatic ISO under
-manual time and aperture is not seen here.
+Auto ISO has no place in standard metadata: under manual time and aperture it is seen only of makers whose own entries
+are known (`frame.tags`).
 """
 
 import math

@@ -18,7 +18,8 @@ Source = Literal["raw", "jpeg", "preview"]
 Channel = Literal["r", "g", "b", "y"]
 """Colour channel; `y` is the single channel of a monochrome sensor or a grey picture."""
 
-Program = Literal["manual", "automatic", "aperture priority", "shutter priority", "other"]
+Program = Literal["manual", "automatic", "aperture priority", "shutter priority", "auto ISO", "other"]
+"""What the camera sets by itself; `auto ISO` is manual time and aperture with an ISO of the camera's choice."""
 
 
 @dataclass(frozen=True, slots=True)

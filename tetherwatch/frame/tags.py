@@ -43,8 +43,21 @@ SUBSECOND_KEY = "Exif.Photo.SubSecTimeOriginal"
 ZONE_KEYS = ("Exif.Photo.OffsetTimeOriginal", "Exif.Photo.OffsetTime")
 ORIENTATION_KEY = "Exif.Image.Orientation"
 
+AUTO_ISO_CODES = {
+    "Exif.CanonCs.ISOSpeed": ("14", "15"),
+    "Exif.MinoltaCs5D.ISOSpeed": ("0",),
+    "Exif.MinoltaCs7D.ISOSpeed": ("0",),
+    "Exif.MinoltaCsOld.ISOSetting": ("4",),
+    "Exif.MinoltaCsNew.ISOSetting": ("4",),
+    "Exif.Sony1MltCs7D.ISOSpeed": ("0",),
+    "Exif.Sony1MltCsOld.ISOSetting": ("4",),
+    "Exif.Sony1MltCsNew.ISOSetting": ("4",),
+}
+"""Makers' entries that say the camera chose the ISO, as exiv2's own tables name them; standard metadata have none."""
+
 KEYS = (
     *ISO_KEYS,
+    *AUTO_ISO_CODES,
     *SHUTTER_KEYS,
     *SHUTTER_APEX_KEYS,
     *APERTURE_KEYS,
@@ -102,7 +115,7 @@ def metadata_from(tags: Tags) -> Metadata:
     """What `tags` say; every missing, zero or absurd value becomes None. Never raises."""
     return Metadata(
         settings=Settings(shutter_s=_shutter(tags), aperture=_aperture(tags), iso=_iso(tags)),
-        program=_program(tags),
+        program=_program_or_auto_iso(tags),
         bias_stops=_first(tags, BIAS_KEYS, _BIAS_STOPS),
         flash_fired=_flash(tags),
         focal_mm=_first(tags, FOCAL_KEYS, _FOCAL_MM),
@@ -114,6 +127,13 @@ def metadata_from(tags: Tags) -> Metadata:
         captured_at=_time(tags),
         orientation=_orientation(tags),
     )
+
+
+def _program_or_auto_iso(tags: Tags) -> Program | None:
+    """The exposure program; an automatic ISO counts where the rest is in manual, or not known."""
+    program = _program(tags)
+    automatic = any(tags.get(key, "").strip() in codes for key, codes in AUTO_ISO_CODES.items())
+    return "auto ISO" if automatic and program in (None, "manual") else program
 
 
 def number(text: str) -> float | None:
