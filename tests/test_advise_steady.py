@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, precondition, rule
 
 from tetherwatch.advise.call import make_call
+from tetherwatch.advise.likeness import PAUSE_S
 from tetherwatch.advise.planfile import parse_plan
 from tetherwatch.advise.records import Call, LightKind, Plan, Shot
-from tetherwatch.advise.steady import LOOK_BACK, PAUSE_S, odd_frame, settled
+from tetherwatch.advise.steady import LOOK_BACK, odd_frame, settled
 from tetherwatch.exposure.dial import parse_value, snap
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import Setting
@@ -63,9 +64,20 @@ def paced(*lights: float) -> list[Shot]:
     return [frame(light, 4.0 * index) for index, light in enumerate(lights)]
 
 
+def found_odd(plan: Plan, shots: Sequence[Shot]) -> list[bool]:
+    """Which frames were odd when they were taken, each after the calls of those before it."""
+    found: list[bool] = []
+    asked: Call | None = None
+    for place, shot in enumerate(shots):
+        odd = odd_frame(plan, shots[:place], found, shot, asked) is not None
+        asked = asked if odd else make_call(plan, shot.metadata.settings, shot.reading)
+        found.append(odd)
+    return found
+
+
 def reason(plan: Plan, shots: Sequence[Shot], asked: Call | None = None) -> str | None:
     """What is odd about the last of some frames."""
-    call = odd_frame(plan, shots[:-1], shots[-1], asked)
+    call = odd_frame(plan, shots[:-1], found_odd(plan, shots[:-1]), shots[-1], asked)
     assert call is None or (call.kind, call.setting, call.move_stops) == ("check", None, 0.0)
     return None if call is None else call.reason
 
@@ -212,8 +224,9 @@ def test_light_that_was_asked_for_is_no_reflection() -> None:
 
 
 def test_light_asked_away_earlier_does_not_make_later_frames_odd() -> None:
-    """Earlier calls are not known, but what would have put a frame right is taken as asked for."""
-    assert reason(FLASH, paced(14, 9, 9)) is None
+    """Heads that were turned down because a call said so are how things are from then on."""
+    by_light = replace(FLASH, darker=(Setting.LIGHT,))
+    assert reason(by_light, paced(14, 9, 9)) is None
 
 
 def test_an_unknown_setting_is_taken_to_stand_still() -> None:
@@ -289,7 +302,7 @@ class Shoot(RuleBasedStateMachine):
     def judge(self, shot: Shot) -> Call:
         """The call for a frame, as a session makes it; obeyed."""
         asked = self.sound[-1][0] if self.sound else None
-        call = odd_frame(self.plan, self.history, shot, asked, self.found_odd)
+        call = odd_frame(self.plan, self.history, self.found_odd, shot, asked)
         odd = call is not None
         if call is None:
             earlier = [each for _, each in self.sound]

@@ -7,6 +7,9 @@ from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
 from tetherwatch.meter.records import Reading
 
+PAUSE_S = 45.0
+"""Seconds between frames after which a new setup is assumed: moving lights takes minutes (common practice)."""
+
 ALIKE_STOPS = 0.3
 """Frames no further apart show the same light: three times what a flash repeats to (makers claim 0.05 to 0.1 stop)."""
 
@@ -21,9 +24,18 @@ _BLACK_STOPS = 4.5
 a hundred stay this far below saturation."""
 
 
+def paused(before: Shot, after: Shot) -> bool:
+    """Whether so much time lies between two frames that another setup is assumed."""
+    return abs(after.time_s - before.time_s) > PAUSE_S
+
+
 def moves(before: Shot, after: Shot) -> dict[Setting, float] | None:
     """How far each camera setting that both frames know has moved, in stops; None where only one of them knows it."""
-    one, other = before.metadata.settings, after.metadata.settings
+    return setting_moves(before.metadata.settings, after.metadata.settings)
+
+
+def setting_moves(one: Settings, other: Settings) -> dict[Setting, float] | None:
+    """The same between two sets of settings."""
     if any((one.get(setting) is None) != (other.get(setting) is None) for setting in CAMERA_SETTINGS):
         return None
     return {setting: _stops(other, setting) - _stops(one, setting) for setting in CAMERA_SETTINGS}

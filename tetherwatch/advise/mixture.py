@@ -12,9 +12,10 @@ import math
 from collections.abc import Iterator, Sequence
 from itertools import pairwise, takewhile
 
+from tetherwatch.advise.likeness import ALIKE_STOPS, paused, setting_moves
 from tetherwatch.advise.records import Estimate, Finding, Plan, Shot
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.exposure.stops import Setting, brightness
+from tetherwatch.exposure.stops import Setting
 
 _REPEAT_STOPS = 0.08
 """Standard uncertainty of a difference between two frames of unchanged light: makers claim 0.05 to 0.1 stop for flash,
@@ -25,11 +26,6 @@ _LEAST_MOVE = 0.3
 
 _LOOK_BACK = 24
 """Frames: an older mixture is another setup's."""
-
-_PAUSE_S = 45.0
-_OTHER_LIGHT_STOPS = 0.3
-"""A pause, or light that came or went without a setting that explains it, from which the mixture is another: moving
-lights takes minutes, and frames of the same light lie closer."""
 
 _DOUBT = 4.0
 """Standard uncertainties between the plan's claim and what the frames show before the user is told."""
@@ -49,12 +45,9 @@ def moved_alone(before: Settings, after: Settings) -> tuple[Setting, float] | No
     """The one camera setting that differs and its stops; None if none does, several do, or one is unknown."""
     if before.brightness_stops is None or after.brightness_stops is None:
         return None
-    moves = []
-    for setting in (Setting.SHUTTER, Setting.APERTURE, Setting.ISO):
-        one, other = before.get(setting), after.get(setting)
-        if one is not None and other is not None and abs(math.log2(one / other)) > 1e-6:
-            moves.append((setting, brightness(setting, other) - brightness(setting, one)))
-    return moves[0] if len(moves) == 1 else None
+    moves = (setting_moves(before, after) or {}).items()
+    moved = [(setting, stops) for setting, stops in moves if abs(stops) > 1e-6]
+    return moved[0] if len(moved) == 1 else None
 
 
 def ambient_part(shots: Sequence[Shot]) -> Estimate | None:
@@ -78,14 +71,14 @@ def _since_light_changed(shots: Sequence[Shot]) -> Iterator[tuple[Shot, Shot]]:
 def _same_light(before: Shot, after: Shot) -> bool:
     """Whether the settings explain what the level did, whatever part of the light the shutter acts on."""
     one, other = before.metadata.settings, after.metadata.settings
-    if abs(after.time_s - before.time_s) > _PAUSE_S or one.shutter_s is None or other.shutter_s is None:
+    if paused(before, after) or one.shutter_s is None or other.shutter_s is None:
         return False
     if one.brightness_stops is None or other.brightness_stops is None:
         return False
     by_shutter = math.log2(other.shutter_s / one.shutter_s)
     rest = other.brightness_stops - one.brightness_stops - by_shutter
     change = after.reading.level_stops - before.reading.level_stops - rest
-    return min(by_shutter, 0.0) - _OTHER_LIGHT_STOPS <= change <= max(by_shutter, 0.0) + _OTHER_LIGHT_STOPS
+    return min(by_shutter, 0.0) - ALIKE_STOPS <= change <= max(by_shutter, 0.0) + ALIKE_STOPS
 
 
 def _from_pair(before: Shot, after: Shot, shutter_s: float) -> Estimate | None:

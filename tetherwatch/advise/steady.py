@@ -1,8 +1,7 @@
 """One odd frame moves nothing, and no call is taken back the moment it was followed.
 
 A frame is compared with the last ones that were not odd, taken by the same camera in the same setup. A setup ends with
-a pause of more than `PAUSE_S`: moving lights takes minutes (common practice). Light is compared, not level, so that
-settings moved by a followed call hide nothing.
+a pause (see `likeness`). Light is compared, not level, so that settings moved by a followed call hide nothing.
 
     what is seen                                          flash, mixed                continuous
     -----------------------------------------------------------------------------------------------------------
@@ -29,14 +28,11 @@ stops or more, unasked and without a pause, which looks like a flash that fails 
 from collections.abc import Sequence
 from itertools import pairwise
 
-from tetherwatch.advise.likeness import ALIKE_STOPS, light_change, moves
+from tetherwatch.advise.likeness import ALIKE_STOPS, light_change, moves, paused
 from tetherwatch.advise.oddities import Case, named
 from tetherwatch.advise.records import Call, Plan, Shot
 from tetherwatch.advise.words import judged, sentence
 from tetherwatch.exposure.stops import Setting
-
-PAUSE_S = 45.0
-"""Seconds between frames after which a new setup is assumed."""
 
 LOOK_BACK = 12
 """Frames that are looked at: work does not grow with the session."""
@@ -53,7 +49,6 @@ _DRIFT_STOPS = 0.1
 may differ by; light that went this far twice in a row the same way drifts, and is followed at once."""
 
 _MOVED_STOPS = 1e-6
-_ABOUT_RIGHT_STOPS = 0.5
 
 Judged = tuple[tuple[Shot, ...], Shot | None]
 """The last frames that were not odd, and the frame before if it was odd."""
@@ -62,22 +57,17 @@ _USUAL_FRAMES = 4
 
 
 def odd_frame(
-    plan: Plan,
-    history: Sequence[Shot],
-    shot: Shot,
-    asked: Call | None = None,
-    found_odd: Sequence[bool] | None = None,
+    plan: Plan, history: Sequence[Shot], found_odd: Sequence[bool], shot: Shot, asked: Call | None = None
 ) -> Call | None:
     """A `check` call that names what is odd about a frame; None if nothing is.
 
-    `history` holds earlier frames, oldest first; `found_odd` says which of them were odd, else that is worked out anew,
-    without knowing what their calls asked for. `asked` is the call of the last frame that was not odd: light that
-    it asked for, or asked to be taken away, is not odd.
+    `history` holds earlier frames, oldest first, `found_odd` which of them were odd. `asked` is the call of the last
+    frame that was not: light that it asked for, or asked to be taken away, is not odd.
     """
-    before = _same_camera(history, shot)
-    known = None if found_odd is None else [found_odd[place] for place in _places(history, shot)]
-    usual, odd = _judged(plan, before, known)
-    reason = named(_case(plan, usual, odd, before[-1] if before else None, shot, _asked_for(asked)))
+    places = _places(history, shot)
+    before = [history[place] for place in places]
+    usual, odd = _judged(plan, before, [found_odd[place] for place in places])
+    reason = named(_case(plan, usual, odd, before[-1] if before else None, shot, asked))
     return None if reason is None else Call("check", reason)
 
 
@@ -87,35 +77,29 @@ def settled(plan: Plan, history: Sequence[Shot], shot: Shot, call: Call) -> Call
     `history` holds the earlier frames that were not odd, oldest first.
     That is so right after a move the other way, and for a first frame a little off where the last one was right.
     """
-    before = _same_camera(history, shot)
     if call.kind not in ("brighter", "darker"):
         return call
+    before = [history[place] for place in _places(history, shot)]
     if _takes_back(plan, before, shot, call) or _scatter(plan, before, shot):
         return Call("hold", sentence(f"{judged(shot.reading)}, no more than frames of the same light differ"))
     return call
 
 
-def _same_camera(history: Sequence[Shot], shot: Shot) -> list[Shot]:
-    """The last frames of the camera that took `shot`: bodies differ, and each has its own settings."""
-    return [history[place] for place in _places(history, shot)]
-
-
 def _places(history: Sequence[Shot], shot: Shot) -> list[int]:
+    """The last frames of the camera that took `shot`: bodies differ, and each has its own settings."""
     serial = shot.metadata.serial
     last = range(max(0, len(history) - LOOK_BACK), len(history))
     return [place for place in last if history[place].metadata.serial == serial]
 
 
-def _judged(plan: Plan, shots: Sequence[Shot], found_odd: Sequence[bool] | None = None) -> Judged:
-    """Which of these frames were odd: as found then, or as far as can be told without their calls."""
+def _judged(plan: Plan, shots: Sequence[Shot], found_odd: Sequence[bool]) -> Judged:
+    """The last frames of the setup that were not odd, and the last one of all if it was."""
     usual: tuple[Shot, ...] = ()
     odd: Shot | None = None
     before: Shot | None = None
-    for index, shot in enumerate(shots):
-        case = _case(plan, usual, odd, before, shot, _presumed(before, shot))
-        before = shot
-        is_odd = named(case) is not None if found_odd is None else found_odd[index]
-        usual, odd = (case.usual, shot) if is_odd else (_with(plan, case.usual, shot), None)
+    for shot, is_odd in zip(shots, found_odd, strict=True):
+        usual = () if before is None or paused(before, shot) else usual
+        usual, odd, before = (usual, shot, shot) if is_odd else (_with(plan, usual, shot), None, shot)
     return usual, odd
 
 
@@ -127,14 +111,15 @@ def _with(plan: Plan, usual: tuple[Shot, ...], shot: Shot) -> tuple[Shot, ...]:
 
 
 def _case(
-    plan: Plan, usual: tuple[Shot, ...], odd: Shot | None, before: Shot | None, shot: Shot, asked: tuple[float, float]
+    plan: Plan, usual: tuple[Shot, ...], odd: Shot | None, before: Shot | None, shot: Shot, asked: Call | None
 ) -> Case:
-    """The frame beside what it is judged by; `asked`: stops of light that may have gone and come as asked."""
-    if before is None or abs(shot.time_s - before.time_s) > PAUSE_S:
+    """The frame beside what it is judged by."""
+    if before is None or paused(before, shot):
         return Case(plan, shot, (), None, None, by_hand=False)
     change = light_change(plan, usual[-1], shot) if usual else None
     if change is not None:
-        change = min(change + asked[0], 0.0) if change < 0 else max(change - asked[1], 0.0)
+        taken_away, added = _asked_for(asked)
+        change = min(change + taken_away, 0.0) if change < 0 else max(change - added, 0.0)
     return Case(plan, shot, usual, odd, change, by_hand=not (_unmoved(before, shot) or _called(plan, before, shot)))
 
 
@@ -158,14 +143,6 @@ def _asked_for(asked: Call | None) -> tuple[float, float]:
     return max(0.0, -stops), max(0.0, stops)
 
 
-def _presumed(before: Shot | None, shot: Shot) -> tuple[float, float]:
-    """The same for a frame whose call is not known: what would have put it right, if the next frame is right."""
-    if before is None or abs(shot.reading.offset_stops) > _ABOUT_RIGHT_STOPS:
-        return 0.0, 0.0
-    off = before.reading.offset_stops
-    return max(0.0, off), max(0.0, -off)
-
-
 def _takes_back(plan: Plan, before: Sequence[Shot], shot: Shot, call: Call) -> bool:
     """Whether the call undoes a recent move that was called, because of scatter alone."""
     most = max(plan.aim.tolerance_stops, plan.step.stops / 2) + REPEAT_STOPS
@@ -177,7 +154,7 @@ def _takes_back(plan: Plan, before: Sequence[Shot], shot: Shot, call: Call) -> b
 
 def _since_pause(shots: Sequence[Shot]) -> Sequence[Shot]:
     """The frames of the last one's setup."""
-    starts = [at for at in range(1, len(shots)) if abs(shots[at].time_s - shots[at - 1].time_s) > PAUSE_S]
+    starts = [at for at in range(1, len(shots)) if paused(shots[at - 1], shots[at])]
     return shots[starts[-1] :] if starts else shots
 
 
@@ -204,7 +181,7 @@ def _light_called(plan: Plan, before: Shot, after: Shot) -> bool:
 def _scatter(plan: Plan, before: Sequence[Shot], shot: Shot) -> bool:
     """Whether light that was right a frame ago is off by its scatter: little under lamps and daylight, which drift."""
     usual, _ = _judged(plan, before, [False] * len(before))
-    if not usual or abs(shot.time_s - before[-1].time_s) > PAUSE_S:
+    if not usual or paused(before[-1], shot):
         return False
     if plan.light == "continuous" and (
         _drifts(plan, before, shot) or abs(shot.reading.offset_stops) > plan.aim.tolerance_stops + _DRIFT_STOPS

@@ -39,7 +39,7 @@ def seen(plan: Plan, before: Sequence[FrameRecord], frame: Metered | FrameRecord
     *history, shot = _shots([*before, frame])
     sound = [(record.call, each) for record, each in zip(before, history, strict=True) if not odd(record.call)]
     found_odd = [odd(record.call) for record in before]
-    again = odd_frame(plan, history, shot, sound[-1][0] if sound else None, found_odd)
+    again = odd_frame(plan, history, found_odd, shot, sound[-1][0] if sound else None)
     shots = [each for _, each in sound] + ([] if again else [shot])
     return Seen(shot, again, sound[-1] if sound else None, tuple(shots))
 
