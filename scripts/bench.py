@@ -5,9 +5,7 @@ import sys
 if sys.version_info < (3, 10):  # noqa: UP036 (said by whatever Python the user has; so no newer syntax in this file)
     sys.exit("tetherwatch needs Python 3.10 or newer; this is Python " + sys.version.split()[0] + ".")
 
-import importlib.util
 import os
-import subprocess
 import tempfile
 from pathlib import Path
 
@@ -20,16 +18,15 @@ NEEDED = ("tetherwatch", "tifffile", "imagecodecs", "psutil", "pyte")
 def main():
     """Measure with this Python if it has what that takes, else with the project's environment."""
     options = parse()
-    if all(map(importlib.util.find_spec, NEEDED)):
+
+    def work():
         from benchmarks.run import run
 
         with tempfile.TemporaryDirectory(prefix="tetherwatch-bench-", ignore_cleanup_errors=True) as data:
             os.environ["TETHERWATCH_DATA"] = data  # sessions of the programs that are measured
             return run(options.only, options.quick, options.json)
-    if Path(sys.prefix) == options.environment.absolute():
-        raise environment.ScriptError("This environment is incomplete: delete " + sys.prefix + " and run this again.")
-    python = environment.prepare(options.environment, "test")
-    return subprocess.call([str(python), *sys.argv])
+
+    return environment.run_with(NEEDED, options.environment, work)
 
 
 def parse():

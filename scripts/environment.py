@@ -9,7 +9,7 @@ import importlib.util
 import os
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import NoReturn
 
@@ -67,6 +67,18 @@ def parser(description: str | None) -> argparse.ArgumentParser:
         help="where the virtual environment is or shall be made (default: .venv in the project)",
     )
     return made
+
+
+def run_with(needed: Sequence[str], folder: Path, work: Callable[[], int]) -> int:
+    """Do a script's work with this Python if it has the modules that takes, else with the one in `folder`.
+
+    Raises ScriptError where that one lacks them too.
+    """
+    if all(map(importlib.util.find_spec, needed)):
+        return work()
+    if Path(sys.prefix) == folder.absolute():
+        raise ScriptError(f"This environment is incomplete: delete {sys.prefix} and run this again.")
+    return subprocess.call([str(prepare(folder, "test")), *sys.argv])
 
 
 def prepare(folder: Path, extra: str) -> Path:

@@ -5,9 +5,6 @@ import sys
 if sys.version_info < (3, 10):  # noqa: UP036 (said by whatever Python the user has; so no newer syntax in this file)
     sys.exit("tetherwatch needs Python 3.10 or newer; this is Python " + sys.version.split()[0] + ".")
 
-import importlib.util
-import subprocess
-from pathlib import Path
 
 import environment
 
@@ -17,14 +14,13 @@ NEEDED = ("tetherwatch", "tifffile", "imagecodecs", "psutil")
 def main():
     """Soak with this Python if it has what that takes, else with the project's environment."""
     options = parse()
-    if all(map(importlib.util.find_spec, NEEDED)):
+
+    def work():
         from stress.soaking import run_soak
 
         return run_soak(options.frames)
-    if Path(sys.prefix) == options.environment.absolute():
-        raise environment.ScriptError("This environment is incomplete: delete " + sys.prefix + " and run this again.")
-    python = environment.prepare(options.environment, "test")
-    return subprocess.call([str(python), *sys.argv])
+
+    return environment.run_with(NEEDED, options.environment, work)
 
 
 def parse():

@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -17,3 +18,19 @@ def _data_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]
     os.environ["TETHERWATCH_DATA"] = str(tmp_path_factory.mktemp("data"))
     yield
     del os.environ["TETHERWATCH_DATA"]
+
+
+@pytest.fixture
+def shelf(tmp_path: Path) -> Path:
+    """Captures to drop from."""
+    folder = tmp_path / "shelf"
+    folder.mkdir()
+    return folder
+
+
+@pytest.fixture
+def captures(tmp_path: Path) -> Path:
+    """The watched folder."""
+    folder = tmp_path / "captures"
+    folder.mkdir()
+    return folder

@@ -16,22 +16,6 @@ KILLS = int(os.environ.get("TETHERWATCH_TEST_KILLS", "5"))
 
 
 @pytest.fixture
-def shelf(tmp_path: Path) -> Path:
-    """Captures to drop from."""
-    folder = tmp_path / "shelf"
-    folder.mkdir()
-    return folder
-
-
-@pytest.fixture
-def captures(tmp_path: Path) -> Path:
-    """The watched folder."""
-    folder = tmp_path / "captures"
-    folder.mkdir()
-    return folder
-
-
-@pytest.fixture
 def session(tmp_path: Path) -> Path:
     """Where the session is kept."""
     return tmp_path / "data" / "a.session"

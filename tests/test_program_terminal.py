@@ -78,14 +78,6 @@ def shelf(tmp_path: Path) -> Path:
     return folder
 
 
-@pytest.fixture
-def captures(tmp_path: Path) -> Path:
-    """The watched folder."""
-    folder = tmp_path / "captures"
-    folder.mkdir()
-    return folder
-
-
 @pytest.mark.parametrize(("columns", "rows"), [(80, 24), (100, 30), (200, 50)])
 def test_the_dashboard_shows_the_call_at_every_size(shelf: Path, captures: Path, columns: int, rows: int) -> None:
     """It waits calmly, shows the call when a capture lands, and q leaves the terminal as it was."""

@@ -9,22 +9,6 @@ import pytest
 from program import drop, is_frame, run, shoot, watching
 
 
-@pytest.fixture
-def shelf(tmp_path: Path) -> Path:
-    """Captures to drop from."""
-    folder = tmp_path / "shelf"
-    folder.mkdir()
-    return folder
-
-
-@pytest.fixture
-def captures(tmp_path: Path) -> Path:
-    """The watched folder."""
-    folder = tmp_path / "captures"
-    folder.mkdir()
-    return folder
-
-
 def test_a_raw_capture_is_metered_against_the_truth_and_called(shelf: Path, captures: Path) -> None:
     """A frame 1 1/3 stop too dark gives its true offset and one call that puts it right."""
     truth = shoot(shelf)[0]

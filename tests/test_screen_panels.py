@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 
 from tetherwatch.advise.landing import Score
+from tetherwatch.advise.levers import room
 from tetherwatch.advise.records import Allowed, Call, CallKind, Finding, Predicted
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, value_at
@@ -19,7 +20,7 @@ from tetherwatch.screen.block import Block
 from tetherwatch.screen.call import call_panel
 from tetherwatch.screen.health import health_panel
 from tetherwatch.screen.letters import BROAD, UPRIGHT, Type, largest
-from tetherwatch.screen.levers import levers_panel, room_stops
+from tetherwatch.screen.levers import levers_panel
 from tetherwatch.screen.offset import Scale, offset_panel
 from tetherwatch.screen.outlook import outlook_line, promise_words
 from tetherwatch.screen.palette import DARK, PLAIN
@@ -216,7 +217,8 @@ def test_a_setting_outside_its_range_is_marked(iso: float, words: str) -> None:
 def test_both_rooms_together_are_the_range(iso: float, darkest: int, wide: int) -> None:
     """Whatever the value, room towards darker plus room towards brighter is the length of the range."""
     allowed = Allowed(Setting.ISO, 100.0 * 2**darkest, 100.0 * 2 ** (darkest + wide), 100.0)
-    assert sum(room_stops(iso, allowed)) == pytest.approx(wide)
+    left = room(allowed, iso)
+    assert left.darker + left.brighter == pytest.approx(wide)
 
 
 def test_a_setting_the_capture_does_not_state_is_unknown() -> None:

@@ -5,11 +5,9 @@ from dataclasses import replace
 from tetherwatch.advise import words
 from tetherwatch.advise.effects import effect
 from tetherwatch.advise.levers import EPSILON, Move, first_move, has_room, present_value, room
-from tetherwatch.advise.power import power_label
 from tetherwatch.advise.records import NOTHING_KNOWN, Call, CallKind, Knowledge, Plan, Predicted
-from tetherwatch.exposure.dial import label
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
+from tetherwatch.exposure.stops import CAMERA_SETTINGS
 from tetherwatch.meter.records import Reading
 
 
@@ -42,16 +40,9 @@ def predict(reading: Reading, move_stops: float) -> Predicted:
     """What the next frame should read after a change of level: its offset and clipping."""
     return Predicted(
         offset_stops=reading.offset_stops + move_stops,
-        clipped_percent=max(tones.clipped_percent_after(move_stops) for tones in reading.area_tones),
+        clipped_percent=reading.area_clipped_percent_after(move_stops),
         clipped_by_channel={tones.channel: tones.clipped_percent_after(move_stops) for tones in reading.tones},
     )
-
-
-def setting_label(plan: Plan, setting: Setting, value: float) -> str:
-    """A value as the trade writes it: on its dial, as a part of full power, or as compensation in stops."""
-    if setting is Setting.LIGHT:
-        return power_label(value)
-    return f"{round(value, 1) + 0.0:+.1f}" if setting is Setting.COMPENSATION else label(setting, value, plan.step)
 
 
 def _near(plan: Plan, needed: float) -> bool:
@@ -109,8 +100,8 @@ def _move_call(
         kind,
         words.sentence(*clauses, words.conflict(plan, reading, gives.value)),
         setting=move.setting,
-        from_label=None if here is None or move.value is None else setting_label(plan, move.setting, here),
-        to_label=None if move.value is None else setting_label(plan, move.setting, move.value),
+        from_label=None if here is None or move.value is None else words.setting_label(move.setting, here, plan.step),
+        to_label=None if move.value is None else words.setting_label(move.setting, move.value, plan.step),
         move_stops=move.stops,
         predicted=predicted,
     )

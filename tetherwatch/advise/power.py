@@ -8,9 +8,6 @@ from tetherwatch.exposure.stops import Setting, brightness, value_at
 LIGHT_STEP = 0.1
 """Stops: what the power controls and hand meters of the trade resolve (common practice)."""
 
-WEAKEST_STOPS = -8
-"""1/256 of full power, the weakest that heads of the trade reach (common practice)."""
-
 _SPELLING = re.compile(r"1/(1|2|4|8|16|32|64|128|256)(?: ?\+ ?(0\.[0-9]))?")
 
 

@@ -1,9 +1,9 @@
 """The sentences of a call, in the trade's words."""
 
 from tetherwatch.advise.levers import Move, worth_unlocking
-from tetherwatch.advise.power import distance_factor
+from tetherwatch.advise.power import distance_factor, power_label
 from tetherwatch.advise.records import Estimate, Knowledge, Plan
-from tetherwatch.exposure.dial import label
+from tetherwatch.exposure.dial import Step, label
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
 from tetherwatch.meter.records import BINS_PER_STOP, Reading
@@ -21,6 +21,13 @@ _AREAS = {"face": "the face", "card": "the card", "box": "the metered box", "fra
 def name(setting: Setting) -> str:
     """A setting as the trade writes it inside a sentence."""
     return _NAMES[setting]
+
+
+def setting_label(setting: Setting, value: float, step: Step) -> str:
+    """A value as the trade writes it: on its dial, as a part of full power, or as compensation in stops."""
+    if setting is Setting.LIGHT:
+        return power_label(value)
+    return f"{round(value, 1) + 0.0:+.1f}" if setting is Setting.COMPENSATION else label(setting, value, step)
 
 
 def sentence(*clauses: str | None) -> str:
@@ -97,7 +104,7 @@ def clipping(plan: Plan, percent: float) -> str | None:
 
 def conflict(plan: Plan, reading: Reading, change_stops: float) -> str | None:
     """That the aim asks for more than the highlights of the metered area allow: by how much, and the choices."""
-    limit, percent = plan.aim.clip_limit_percent, _clipped(reading, change_stops)
+    limit, percent = plan.aim.clip_limit_percent, reading.area_clipped_percent_after(change_stops)
     if change_stops <= 0 or percent <= limit:
         return None
     fits = _stops_below_limit(reading, limit, change_stops)
@@ -107,14 +114,10 @@ def conflict(plan: Plan, reading: Reading, change_stops: float) -> str | None:
     )
 
 
-def _clipped(reading: Reading, change_stops: float) -> float:
-    return max(tones.clipped_percent_after(change_stops) for tones in reading.area_tones)
-
-
 def _stops_below_limit(reading: Reading, limit: float, most: float) -> float:
     """The greatest change that keeps the area's clipping within the limit, to a bin of the histogram."""
-    steps = range(int(most * BINS_PER_STOP), 0, -1)
-    return next((step / BINS_PER_STOP for step in steps if _clipped(reading, step / BINS_PER_STOP) <= limit), 0.0)
+    changes = (step / BINS_PER_STOP for step in range(int(most * BINS_PER_STOP), 0, -1))
+    return next((stops for stops in changes if reading.area_clipped_percent_after(stops) <= limit), 0.0)
 
 
 def remaining(plan: Plan, settings: Settings, left: float, then: Setting | None) -> str:

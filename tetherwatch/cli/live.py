@@ -12,7 +12,6 @@ from tetherwatch.exposure.stops import Setting
 from tetherwatch.session.chosen import choose
 from tetherwatch.session.opening import Opened
 from tetherwatch.session.records import SessionView
-from tetherwatch.session.session import Session
 from tetherwatch.watch.pipeline import Watcher
 from tetherwatch.watch.records import WatchEvent
 
@@ -32,11 +31,6 @@ class LiveSession:
         self._stop = Event()
         self._thread = Thread(target=self._watch, name="watch", daemon=True)
         self._thread.start()
-
-    @property
-    def session(self) -> Session:
-        """The session itself, for its counts."""
-        return self._session
 
     def view(self) -> SessionView:
         """The session at this moment."""

@@ -15,9 +15,7 @@ import click
 from tetherwatch.advise.library import load_plan
 from tetherwatch.cli.options import complete_plan
 from tetherwatch.errors import FolderError, UsageError
-from tetherwatch.exposure.dial import label
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
 from tetherwatch.rehearse.follow import NextCall, calls_from
 from tetherwatch.rehearse.light import LightKind
 from tetherwatch.rehearse.options import START, Options
@@ -97,11 +95,9 @@ def _play(folder: Path, options: Options, next_call: NextCall | None) -> None:
 
 
 def _truth_line(truth: Truth, options: Options) -> str:
-    settings = " ".join(
-        ("ISO " if setting is Setting.ISO else "") + label(setting, value, options.step)
-        for setting in CAMERA_SETTINGS
-        if (value := truth.settings.get(setting)) is not None
-    )
+    from tetherwatch.screen.lines import settings_words
+
+    settings = settings_words(truth.settings, options.step)
     odd = f"  {_ODD[truth.odd]}" if truth.odd else ""
     return f"{truth.file}  {settings}  card {truth.offset_stops:+.2f} stops{odd}"
 

@@ -120,6 +120,10 @@ class Reading:
     provisional: bool = False
     metered: Box = WHOLE_BOX
 
+    def area_clipped_percent_after(self, move_stops: float) -> float:
+        """The worst channel's clipped percent in the metered area once everything is `move_stops` brighter."""
+        return max(tones.clipped_percent_after(move_stops) for tones in self.area_tones)
+
 
 @dataclass(frozen=True, slots=True)
 class Thumbnail:

@@ -12,6 +12,7 @@ from typing import ClassVar
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 
+from tetherwatch.advise.words import name as setting_name
 from tetherwatch.errors import TetherwatchError
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.screen.block import Block
@@ -20,7 +21,6 @@ from tetherwatch.screen.layout import Scene, dashboard
 from tetherwatch.screen.overlays import HelpSheet, PlanSheet, TrialSheet
 from tetherwatch.screen.palette import Background, choose
 from tetherwatch.screen.source import SessionSource
-from tetherwatch.screen.words import setting_name
 from tetherwatch.session.records import SessionView
 
 _POLL_SECONDS = 1 / 20

@@ -4,12 +4,14 @@ from collections.abc import Iterable
 
 from rich.text import Text
 
+from tetherwatch.advise.levers import room
 from tetherwatch.advise.records import Allowed, Knowledge, Plan
-from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
+from tetherwatch.advise.words import name as setting_name
+from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
 from tetherwatch.frame.records import Metadata
 from tetherwatch.screen.block import Block, block
 from tetherwatch.screen.palette import Palette
-from tetherwatch.screen.words import UNKNOWN, setting_name, signed, value_words
+from tetherwatch.screen.words import signed, value_words
 
 _SLACK_STOPS = 0.05
 """Rounding of nominal numbers; a value this close to its range is inside it."""
@@ -29,7 +31,7 @@ def levers_panel(
     lines = [_lever(metadata.settings.get(setting), plan, setting, palette, width) for setting in CAMERA_SETTINGS]
     if plan.power is not None:
         lines.append(_light(power, plan.power, plan, palette, width))
-    lines.append(_automatic(metadata, palette) or Text(f" {_order(plan)}", palette.quiet))
+    lines.append(_automatic(metadata, plan, palette) or Text(f" {_order(plan)}", palette.quiet))
     return block(lines, width, height)
 
 
@@ -42,12 +44,6 @@ def range_words(allowed: Allowed, plan: Plan) -> str:
     """Where a setting is held, or how far it may go from its darkest to its brightest value."""
     darkest, brightest = (value_words(allowed.setting, end, plan.step) for end in (allowed.darkest, allowed.brightest))
     return f"locked at {darkest}" if allowed.locked else f"free {darkest} to {brightest}"
-
-
-def room_stops(value: float, allowed: Allowed) -> tuple[float, float]:
-    """Stops left towards darker and towards brighter, both positive; a negative one is how far `value` lies outside."""
-    here = brightness(allowed.setting, value)
-    return here - brightness(allowed.setting, allowed.darkest), brightness(allowed.setting, allowed.brightest) - here
 
 
 def _lever(value: float | None, plan: Plan, setting: Setting, palette: Palette, width: int) -> Text:
@@ -75,11 +71,11 @@ def _light(power: float | None, allowed: Allowed, plan: Plan, palette: Palette, 
     )
 
 
-def _automatic(metadata: Metadata, palette: Palette) -> Text | None:
+def _automatic(metadata: Metadata, plan: Plan, palette: Palette) -> Text | None:
     """That only compensation moves the picture, and where it stands; None for a camera in manual."""
     if not Knowledge(program=metadata.program).automatic:
         return None
-    bias = UNKNOWN if metadata.bias_stops is None else f"{round(metadata.bias_stops, 1) + 0.0:+.1f}"
+    bias = value_words(Setting.COMPENSATION, metadata.bias_stops, plan.step)
     return Text.assemble(
         (f" ! {metadata.program}, not manual", f"bold {palette.attention}"), f": move compensation (at {bias})"
     )
@@ -88,7 +84,8 @@ def _automatic(metadata: Metadata, palette: Palette) -> Text | None:
 def _room_words(value: float | None, allowed: Allowed, palette: Palette, width: int) -> Text:
     if value is None:
         return Text("room unknown", palette.quiet)
-    darker, brighter = room_stops(value, allowed)
+    left = room(allowed, value)
+    darker, brighter = left.darker, left.brighter
     if min(darker, brighter) < -_SLACK_STOPS:
         outside = darker if darker < brighter else -brighter
         return Text(f"! outside by {signed(outside)}", f"bold {palette.attention}")
@@ -102,7 +99,8 @@ def _room_words(value: float | None, allowed: Allowed, palette: Palette, width: 
 
 
 def _track(value: float, allowed: Allowed) -> str:
-    darker, brighter = (max(side, 0.0) for side in room_stops(value, allowed))
+    left = room(allowed, value)
+    darker, brighter = max(left.darker, 0.0), max(left.brighter, 0.0)
     here = round(darker / (darker + brighter) * (_TRACK_CELLS - 1)) if darker + brighter else 0
     return "├" + "─" * here + "●" + "─" * (_TRACK_CELLS - 1 - here) + "┤"
 

@@ -3,6 +3,7 @@
 from tetherwatch.advise.landing import Landing
 from tetherwatch.advise.records import Finding
 from tetherwatch.advise.whatif import Tried
+from tetherwatch.advise.words import name as setting_name
 from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
@@ -11,7 +12,6 @@ from tetherwatch.screen.words import (
     CHANNEL_LETTERS,
     UNKNOWN,
     move_words,
-    setting_name,
     signed,
     source_words,
     tried_offset_words,

@@ -4,8 +4,9 @@ from rich.text import Text
 
 from tetherwatch.advise.landing import Landing, Score
 from tetherwatch.advise.records import Predicted
+from tetherwatch.advise.words import name as setting_name
 from tetherwatch.screen.palette import Palette
-from tetherwatch.screen.words import offset_words, percent, setting_name, signed
+from tetherwatch.screen.words import offset_words, percent, signed
 from tetherwatch.session.records import FrameRecord
 
 _GAP = "   "

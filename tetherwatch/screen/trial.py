@@ -7,6 +7,7 @@ from rich.text import Text
 
 from tetherwatch.advise.records import Call, Plan
 from tetherwatch.advise.whatif import Tried
+from tetherwatch.advise.words import name as setting_name
 from tetherwatch.exposure.dial import Dial
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
@@ -16,15 +17,7 @@ from tetherwatch.screen.levers import range_words
 from tetherwatch.screen.offset import Scale, offset_style
 from tetherwatch.screen.palette import Palette
 from tetherwatch.screen.told import by_importance, finding_text
-from tetherwatch.screen.words import (
-    CHANNEL_LETTERS,
-    percent,
-    percent_number,
-    setting_name,
-    signed,
-    tried_offset_words,
-    value_words,
-)
+from tetherwatch.screen.words import CHANNEL_LETTERS, percent, percent_number, signed, tried_offset_words, value_words
 from tetherwatch.session.records import FrameRecord, SessionView
 from tetherwatch.text import display_name
 

@@ -3,11 +3,12 @@
 from rich.text import Text
 
 from tetherwatch.advise.records import Allowed, Plan
+from tetherwatch.advise.words import name as setting_name
 from tetherwatch.exposure.stops import CAMERA_SETTINGS
 from tetherwatch.screen.block import Block, block
 from tetherwatch.screen.levers import range_words
 from tetherwatch.screen.palette import Palette
-from tetherwatch.screen.words import keep_end, setting_name, value_words
+from tetherwatch.screen.words import keep_end, value_words
 from tetherwatch.session.records import SessionView
 from tetherwatch.text import display_name
 

@@ -2,10 +2,11 @@
 
 from rich.cells import cell_len
 
-from tetherwatch.advise.power import power_label
 from tetherwatch.advise.records import Call, CallKind, Predicted
 from tetherwatch.advise.whatif import Tried
-from tetherwatch.exposure.dial import Step, label
+from tetherwatch.advise.words import name as setting_name
+from tetherwatch.advise.words import setting_label
+from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.records import Channel, Source
 from tetherwatch.meter.records import Reading
@@ -29,16 +30,9 @@ def decimal(value: float, digits: int = 1) -> str:
     return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
-def setting_name(setting: Setting) -> str:
-    """The trade's name of a setting."""
-    return "ISO" if setting is Setting.ISO else setting.value
-
-
 def value_words(setting: Setting, value: float | None, step: Step) -> str:
     """A setting's value as engraved (of light: a part of full power), or "unknown"."""
-    if value is None:
-        return UNKNOWN
-    return power_label(value) if setting is Setting.LIGHT else label(setting, value, step)
+    return UNKNOWN if value is None else setting_label(setting, value, step)
 
 
 def source_words(reading: Reading) -> str:

@@ -8,10 +8,10 @@ from tetherwatch.exposure.stops import Setting
 class Followed:
     """The last landings. A better reading of a frame takes the place of its first one."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, number: int = 0) -> None:
+        """Under a plan that was chosen after frame `number`."""
         self._landings: dict[int, Landing] = {}
-        self._power = _start(plan)
-        self._set_after = 0
+        self.use_plan(plan, number)
 
     @property
     def score(self) -> Score:
@@ -22,6 +22,11 @@ class Followed:
     def power(self) -> float | None:
         """Where the light's power stands, as a part of full power; None where the plan does not say."""
         return self._power
+
+    @property
+    def set_after(self) -> int:
+        """The frame after which the plan was chosen."""
+        return self._set_after
 
     def use_plan(self, plan: Plan, number: int) -> None:
         """The light's power stands where this plan starts, after frame `number`: what came before is in that start."""

@@ -17,7 +17,6 @@ class RecordedSession(Session):
         """Begin, or go on from `past`, under `chosen`."""
         super().__init__(folder, chosen.plan, past)
         self._chosen = chosen
-        self._set_after = past.set_after
         self._recorder = recorder
         self._write_plan()
 
@@ -31,7 +30,7 @@ class RecordedSession(Session):
 
     def choose(self, chosen: ChosenPlan) -> None:
         """Change the plan, as `use_plan` does."""
-        self._chosen, self._set_after = chosen, self.frame_count
+        self._chosen = chosen
         self.use_plan(chosen.plan)
         self._write_plan()
 
@@ -43,5 +42,5 @@ class RecordedSession(Session):
     def _write_plan(self) -> None:
         """Write what is in force, and the newest frame, which may have been called again."""
         if self._recorder is not None:
-            self._recorder.use_plan(self._chosen, self.locks, self._set_after)
+            self._recorder.use_plan(self._chosen, self.locks, self.set_after)
             self._recorder.rewrite(*self.view().frames[-1:])

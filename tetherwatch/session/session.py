@@ -32,11 +32,10 @@ class Session:
         self._frames = list(past.frames)
         self._problems = deque(past.problems, maxlen=KEPT_PROBLEMS)
         self._health: Health | None = None
-        self._followed = Followed(plan)
+        self._followed = Followed(plan, past.set_after)
         self._told = frozenset(past.frames[-1].findings) if past.frames else frozenset[Finding]()
         self._frame_count = past.frame_count
         self._problem_count = past.problem_count
-        self._followed.use_plan(plan, past.set_after)
         for record in past.frames:
             self._followed.note(record.number, record.landing)
 
@@ -59,6 +58,11 @@ class Session:
     def frame_count(self) -> int:
         """Frames since the session began."""
         return self._frame_count
+
+    @property
+    def set_after(self) -> int:
+        """The frame after which the plan was chosen."""
+        return self._followed.set_after
 
     def take(self, event: WatchEvent) -> tuple[SessionEvent, ...]:
         """Record one event of the watch and return what a screen or stream should show of it.
