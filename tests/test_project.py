@@ -19,7 +19,7 @@ PROJECT = Path(__file__).resolve().parent.parent
 PACKAGE = PROJECT / "tetherwatch"
 TOP_LEVEL = set("README.md DEVELOPERS.md CHANGELOG.md LICENSE pyproject.toml tetherwatch config tests scripts".split())
 
-LAYERS = ("cli", "screen", "session", "watch", "advise", "ladder", "meter", "frame", "exposure")
+LAYERS = tuple("cli report screen session watch setups advise ladder page face meter frame body exposure".split())
 """Each part may import those to its right."""
 MAY_IMPORT = {part: set(LAYERS[rank:]) for rank, part in enumerate(LAYERS)} | {"rehearse": {"rehearse", "exposure"}}
 MAY_IMPORT["cli"].add("rehearse")

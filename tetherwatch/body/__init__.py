@@ -1,0 +1,1 @@
+"""Camera bodies: a profile file in, a frozen record of dials, noise, ceiling and grey out."""

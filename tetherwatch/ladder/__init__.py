@@ -1,0 +1,1 @@
+"""The noise ladder: test frames in, figures per rung and the highest ISO worth using out."""

@@ -1,0 +1,1 @@
+"""Lighting setups: judged frames in, the stretches of one light, returns, drift and matches out."""
