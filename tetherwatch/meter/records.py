@@ -23,6 +23,44 @@ class Box:
     bottom: float
 
 
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A place in the upright picture: 0 is the left or top edge, 1 the right or bottom edge."""
+
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """A face in the upright picture. `left_eye` is the centre of the eye further left in the picture, not the person's.
+
+    `score`: how sure the detector is, 0 to 1.
+    """
+
+    box: Box
+    left_eye: Point
+    right_eye: Point
+    score: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sides:
+    """The light on both sides of a face, in stops against mid-grey, as seen in the picture.
+
+    `uncertainty_stops`: one standard uncertainty of their difference.
+    """
+
+    left_stops: float
+    right_stops: float
+    uncertainty_stops: float
+
+    @property
+    def ratio_stops(self) -> float:
+        """The lighting ratio, key against fill, in stops; never negative."""
+        return abs(self.left_stops - self.right_stops)
+
+
 CENTRE_BOX = Box(0.4, 0.4, 0.6, 0.6)
 WHOLE_BOX = Box(0.0, 0.0, 1.0, 1.0)
 
@@ -99,7 +137,8 @@ class Reading:
     if a setting is unknown. `saturation` gives each channel's saturation code; `pile_up` names the channels where it
     was found in the picture itself rather than in the metadata. `area` is what was metered, inside the box `metered`;
     `notes` explain where that is not what the aim asked for. `tones` and `area_tones` are the histograms of the whole
-    picture and of the metered area.
+    picture and of the metered area. `faces` are all that were found, largest first, and looked for only if the aim is
+    one; `face` is the one metered, None if there was none; `sides` the light on its two sides.
     """
 
     source: Source
@@ -119,6 +158,9 @@ class Reading:
     notes: tuple[str, ...] = ()
     provisional: bool = False
     metered: Box = WHOLE_BOX
+    faces: tuple[Face, ...] = ()
+    face: Face | None = None
+    sides: Sides | None = None
 
     def area_clipped_percent_after(self, move_stops: float) -> float:
         """The worst channel's clipped percent in the metered area once everything is `move_stops` brighter."""
