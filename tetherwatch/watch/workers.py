@@ -14,7 +14,6 @@ import sys
 import time
 from collections.abc import Callable
 from concurrent.futures import CancelledError, Future
-from concurrent.futures import TimeoutError as FutureTimeoutError
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from functools import partial
@@ -40,7 +39,10 @@ RECYCLE_AFTER = 200
 """Captures a worker reads before a fresh one takes its place: what a decoder leaks is bounded."""
 
 _LOST_S = 15.0
-"""How long a worker may take to begin, its start-up included, or to answer after its deadline."""
+"""How long a worker may take to begin, its start-up included."""
+
+_CHECK_S = 1.0
+"""Longest time between two looks at whether a capture has begun, or taken too long."""
 
 
 class Reader(Protocol):
@@ -106,12 +108,16 @@ class Workers:
 
 @dataclass(eq=False)
 class _Order:
-    """One capture given to a worker: how often it may still be tried, since when it is, and the timer that checks."""
+    """One capture given to a worker: how often it may still be tried, since when it is, and the timer that checks.
+
+    `since` is steady time: at which it was sent, then at which it was first seen to have `begun`.
+    """
 
     args: tuple[Path, Aim, Step]
     done: Done
     tries: int = 2
     since: float = 0.0
+    begun: bool = False
     future: "Future[Outcome] | None" = None
     timer: Timer | None = None
 
@@ -148,7 +154,7 @@ class _Slot:
             if self._closed or self._running is not order:
                 return
             order.tries -= 1
-            order.since = time.monotonic()
+            order.since, order.begun = time.monotonic(), False
             try:
                 future = order.future = self._schedule(order)
             except RuntimeError:  # the worker died while it had nothing to do
@@ -160,12 +166,13 @@ class _Slot:
     def _check_later(self, order: _Order) -> None:
         if order.timer is not None:
             order.timer.cancel()
-        order.timer = Timer(_LOST_S, self._check, (order,))
+        order.timer = Timer(min(_CHECK_S, self._deadline_s), self._check, (order,))
         order.timer.daemon = True
         order.timer.start()
 
     def _schedule(self, order: _Order) -> "Future[Outcome]":
-        return self._pool.schedule(self._task, args=order.args, timeout=self._deadline_s)
+        # The pool's own deadlines go by the wall clock, which may jump.
+        return self._pool.schedule(self._task, args=order.args)
 
     def _finish(self, order: _Order, future: "Future[Outcome]") -> None:
         if future is not order.future:
@@ -176,17 +183,18 @@ class _Slot:
             order.done(_outcome(future))
 
     def _check(self, order: _Order) -> None:
-        """Give up a capture that was lost on its way to the worker or back; the first time it is sent again."""
+        """Give up a capture that takes too long, or was lost on its way to the worker: then it is sent once more."""
         with self._lock:
             if self._closed or self._running is not order or order.future is None or order.future.done():
                 return
-            begun = order.future.running()
-            if begun and time.monotonic() - order.since < self._deadline_s + _LOST_S:
+            if not order.begun and order.future.running():
+                order.since, order.begun = time.monotonic(), True
+            if time.monotonic() - order.since < (self._deadline_s if order.begun else _LOST_S):
                 self._check_later(order)
                 return
             order.future = None
             self._replace_pool()
-        if order.tries and not begun:
+        if order.tries and not order.begun:
             self._submit(order)
         elif self._take(order):
             order.done(Failure(Fault.TOO_SLOW))
@@ -243,8 +251,6 @@ def _limit_memory() -> None:
 def _outcome(future: "Future[Any]") -> Outcome:
     try:
         outcome = future.result()
-    except FutureTimeoutError:
-        return Failure(Fault.TOO_SLOW)
     except MemoryError:
         return Failure(Fault.OUT_OF_MEMORY)
     except (Exception, CancelledError) as error:  # the worker died, or raised what a task must not raise
