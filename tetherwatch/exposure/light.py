@@ -12,6 +12,9 @@ from tetherwatch.exposure.stops import BASE_ISO, exposure_value
 REFLECTED_K = 12.5
 """Reflected-light meter constant, cd/m2 s ISO."""
 
+RAW_GREY = 10 / 78
+"""Mid-grey as a part of raw saturation (ISO 12232: S_sat = 78 / H_sat, metered exposure 10 / S)."""
+
 INCIDENT_C = 250.0
 """Incident-light meter constant for a flat receptor, lx s ISO."""
 

@@ -1,0 +1,159 @@
+"""What is known of one camera body: its dial, its noise and saturation by ISO, its ceiling, where its grey lies."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from itertools import pairwise
+
+from tetherwatch.exposure.dial import Step
+from tetherwatch.exposure.light import RAW_GREY
+
+_SAME_STOPS = 1e-6
+"""Speeds closer than this are one."""
+
+
+@dataclass(frozen=True, slots=True)
+class IsoDial:
+    """The speeds of a body: the dial's step, and its lowest and highest measured one in exact ISO values."""
+
+    step: Step
+    base: float
+    top: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ceiling:
+    """The highest ISO the user accepts, between `low` and `high` as well as it could be told.
+
+    `found` is one sentence on how it was found.
+    """
+
+    iso: float
+    low: float
+    high: float
+    found: str
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """Noise and range of a body's raw data at one ISO, of the green or only channel per pixel.
+
+    `gain_dn_per_e`: codes per electron, K of EMVA 1288. `read_noise_e`: one standard deviation of a black pixel in
+    electrons, quantisation included. `black` is a code, None if not known; `saturation` the code at which each channel
+    (r, g, b, y) ends, black not subtracted, empty where it was not measured.
+    """
+
+    iso: float
+    gain_dn_per_e: float
+    read_noise_e: float
+    black: float | None = None
+    saturation: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def full_e(self) -> float | None:
+        """Electrons of a pixel at saturation; None where that was not measured."""
+        top = self.saturation.get("g", self.saturation.get("y"))
+        return None if top is None or self.black is None else (top - self.black) / self.gain_dn_per_e
+
+    def snr(self, signal_e: float) -> float:
+        """Signal to temporal noise of a pixel with so many electrons: mu / sqrt(mu + read^2) (EMVA 1288, linear)."""
+        return signal_e / math.sqrt(signal_e + self.read_noise_e**2)
+
+
+@dataclass(frozen=True, slots=True)
+class Grey:
+    """Where a grey card lies that was exposed exactly as the user's own light meter said.
+
+    `share`: of raw saturation, above black, green channel; 10/78 is where ISO 12232 has it.
+    """
+
+    share: float
+    measured: date
+
+    @property
+    def stops(self) -> float:
+        """Against 10/78 of saturation (ISO 12232): positive is nearer to saturation."""
+        return math.log2(self.share / RAW_GREY)
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """How the noise was measured: when, from how many frames, and whether after the camera's own processing (JPEG)."""
+
+    on: date
+    frames: int
+    processed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """What of a body bears on metering one capture: its name, the saturation codes by channel at the capture's ISO
+    (empty where not measured), and mid-grey as a share of saturation."""
+
+    body: str
+    saturation: Mapping[str, float]
+    grey_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """One body profile. None and empty are what was not measured.
+
+    `name` is that of its file, `camera` and `serial` what its captures say; a profile without serial stands for any body
+    of the model. `noise` goes by rising ISO.
+    """
+
+    name: str
+    camera: str
+    serial: str | None = None
+    dial: IsoDial | None = None
+    ceiling: Ceiling | None = None
+    noise: tuple[Noise, ...] = ()
+    grey: Grey | None = None
+    measured: Measured | None = None
+
+    @property
+    def grey_share(self) -> float:
+        """Mid-grey as a share of raw saturation: measured, or 10/78 (ISO 12232)."""
+        return RAW_GREY if self.grey is None else self.grey.share
+
+    def noise_at(self, iso: float) -> Noise | None:
+        """Noise at any ISO from the lowest to the highest measured one; None beyond them.
+
+        Between two, gain and read noise are taken on a straight line of their logarithms over that of ISO, codes on a
+        straight line over it.
+        """
+        at = next((each for each in self.noise if abs(math.log2(iso / each.iso)) < _SAME_STOPS), None)
+        if at is not None:
+            return at
+        around = (pair for pair in pairwise(self.noise) if pair[0].iso < iso < pair[1].iso)
+        return next((_between(low, high, iso) for low, high in around), None)
+
+    def grey_snr(self, iso: float) -> float | None:
+        """Signal to noise of one pixel of a mid-grey that is exposed right at `iso`; None where it was not measured."""
+        noise = self.noise_at(iso)
+        full_e = None if noise is None else noise.full_e
+        return None if noise is None or full_e is None else noise.snr(self.grey_share * full_e)
+
+    def calibration(self, iso: float | None) -> Calibration:
+        """What metering a capture at `iso` needs; None is an ISO that is not known."""
+        noise = None if iso is None else self.noise_at(iso)
+        return Calibration(self.name, {} if noise is None else noise.saturation, self.grey_share)
+
+
+def _between(low: Noise, high: Noise, iso: float) -> Noise:
+    part = math.log2(iso / low.iso) / math.log2(high.iso / low.iso)
+    black = None if low.black is None or high.black is None else low.black + part * (high.black - low.black)
+    shared = low.saturation.keys() & high.saturation.keys()
+    return Noise(
+        iso=iso,
+        gain_dn_per_e=low.gain_dn_per_e * (high.gain_dn_per_e / low.gain_dn_per_e) ** part,
+        read_noise_e=low.read_noise_e * (high.read_noise_e / low.read_noise_e) ** part,
+        black=black,
+        saturation={
+            channel: code + part * (high.saturation[channel] - code)
+            for channel, code in low.saturation.items()
+            if channel in shared
+        },
+    )
