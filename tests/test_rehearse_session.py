@@ -5,6 +5,7 @@ import itertools
 import json
 import math
 import sys
+from dataclasses import asdict
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
@@ -19,10 +20,11 @@ from tetherwatch.errors import MissingExtraError
 from tetherwatch.exposure.dial import Dial, Step
 from tetherwatch.exposure.stops import Setting, brightness
 from tetherwatch.rehearse.camera import GREY_SHARE
+from tetherwatch.rehearse.capture import TRUTH_FILE
 from tetherwatch.rehearse.options import Options
 from tetherwatch.rehearse.scene import SHADE_STOPS
 from tetherwatch.rehearse.script import MOVING_LIGHTS_S
-from tetherwatch.rehearse.session import TRUTH_FILE, WEAK_POP, Truth, rehearse
+from tetherwatch.rehearse.session import WEAK_POP, Truth, rehearse
 
 MORNING = datetime(2026, 3, 4, 9, 30, tzinfo=timezone(timedelta(hours=-3, minutes=-30)))
 
@@ -73,7 +75,7 @@ def test_truth_file_repeats_what_was_returned(tmp_path: Path) -> None:
     """`truth.jsonl` holds one object a capture with stable names."""
     truths = played(tmp_path, frames=3)
     lines = (tmp_path / TRUTH_FILE).read_text(encoding="utf-8").splitlines()
-    assert lines == [truth.line() for truth in truths]
+    assert lines == [json.dumps(asdict(truth)) for truth in truths]
     first = json.loads(lines[0])
     assert first["file"] == "RHS_0001.DNG"
     assert first["settings"] == {"shutter_s": 2.0**-8, "aperture": 2.0**1.5, "iso": 100.0}

@@ -20,10 +20,11 @@ from tetherwatch.advise.records import Plan
 from tetherwatch.exposure.dial import Dial
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import Setting
+from tetherwatch.rehearse.capture import TRUTH_FILE
 from tetherwatch.rehearse.light import LightKind
 from tetherwatch.rehearse.options import Options
 from tetherwatch.rehearse.script import SceneName
-from tetherwatch.rehearse.session import TRUTH_FILE, Truth, rehearse
+from tetherwatch.rehearse.session import Truth, rehearse
 from tetherwatch.session.events import call_object
 from tetherwatch.session.records import FrameRecord
 from tetherwatch.session.session import Session

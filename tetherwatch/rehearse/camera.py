@@ -7,6 +7,7 @@ drawn from a normal distribution, which is close above some 20 electrons.
 
 import math
 from dataclasses import dataclass
+from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,8 @@ class Camera:
 
     `sensor_mm` is the width of the sensor, `response` what it records of a neutral object in r, g, b. Read noise has a
     part before the amplifier (electrons) and one after it (codes). Full well and saturation code coincide at ISO 100;
-    any ISO can be set.
+    any ISO can be set. `prnu` is how unequally pixels respond to light: one standard deviation over the mean, the same
+    pattern in every frame (photo response non-uniformity, EMVA 1288).
     """
 
     make: str = "Harrow"
@@ -45,6 +47,7 @@ class Camera:
     black: int = 512
     white: int = 16383
     response: tuple[float, float, float] = (0.55, 1.0, 0.70)
+    prnu: float = 0.0
 
     def gain(self, iso: float) -> float:
         """Codes per electron."""
@@ -77,9 +80,16 @@ class Camera:
         for top in range(0, rows, _BAND):
             for place, colour in enumerate(PATTERN):
                 light = cells[colour, top : top + _BAND] * np.float32(white_e * self.response[colour])
+                if self.prnu:
+                    light *= self._response_pattern(light.shape, (top, place))
                 row = 2 * top + place // 2
                 mosaic[row : row + 2 * len(light) : 2, place % 2 :: 2] = self._digitised(light, iso, rng)
         return mosaic
+
+    def _response_pattern(self, shape: tuple[int, ...], place: tuple[int, int]) -> NDArray[np.float32]:
+        """Gain of each pixel around 1; the same for the same camera and place."""
+        pattern = np.random.default_rng((crc32(self.serial.encode()), *place)).standard_normal(shape, np.float32)
+        return 1 + np.float32(self.prnu) * pattern
 
     def _digitised(self, light_e: NDArray[np.float32], iso: float, rng: np.random.Generator) -> NDArray[np.float32]:
         noise = rng.standard_normal(light_e.shape, np.float32)

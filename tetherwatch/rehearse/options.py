@@ -1,6 +1,7 @@
 """What to rehearse, checked."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -9,6 +10,8 @@ from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.rehearse.light import LightKind
 from tetherwatch.rehearse.script import SCENE_LIGHTS, SceneName
+
+Files = Literal["dng", "jpeg", "both"]
 
 START = Settings(shutter_s=2.0**-8, aperture=2.0**1.5, iso=100.0)
 """1/250, f/2.8, ISO 100."""
@@ -36,7 +39,7 @@ class Options:
     frames: int = 12
     seed: int = 1
     every_s: float = 4.0
-    files: Literal["dng", "jpeg", "both"] = "dng"
+    files: Files = "dng"
     compressed: bool = True
     megapixels: float = 6.0
     light: LightKind | None = None
@@ -53,10 +56,7 @@ class Options:
             raise UsageError(f"{self.scene!r} cannot be played under {self.light} light", f"use {fitting} light")
         if self.start.brightness_stops is None:
             raise UsageError("the first settings are incomplete", "give shutter, aperture and ISO")
-        for name, (least, most) in _RANGES.items():
-            value = getattr(self, name)
-            if not least <= value <= most:
-                raise UsageError(f"{name} cannot be {value:g}", f"use {least:g} to {most:g}")
+        check_ranges(self, _RANGES)
 
     @property
     def light_kind(self) -> LightKind:
@@ -66,5 +66,18 @@ class Options:
     @property
     def cell_grid(self) -> tuple[int, int]:
         """Rows and columns of 2x2 cells that make a 3:2 picture of the size asked for."""
-        rows = round(math.sqrt(self.megapixels * 1e6 / _ASPECT) / 2)
-        return rows, round(rows * _ASPECT)
+        return cell_grid(self.megapixels)
+
+
+def check_ranges(options: object, ranges: Mapping[str, tuple[float, float]]) -> None:
+    """Raise UsageError for the first attribute that lies outside its range (least, most)."""
+    for name, (least, most) in ranges.items():
+        value = getattr(options, name)
+        if not least <= value <= most:
+            raise UsageError(f"{name} cannot be {value:g}", f"use {least:g} to {most:g}")
+
+
+def cell_grid(megapixels: float) -> tuple[int, int]:
+    """Rows and columns of 2x2 cells that make a 3:2 picture of a size."""
+    rows = round(math.sqrt(megapixels * 1e6 / _ASPECT) / 2)
+    return rows, round(rows * _ASPECT)

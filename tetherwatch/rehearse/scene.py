@@ -50,10 +50,10 @@ _SHADE_LEAVES = 2.0**SHADE_STOPS
 _HAND = Patch("hand", (0.0, 0.95, 0.3, 1.0), (0.541, 0.306, 0.224))
 
 
-def paint(rows: int, columns: int) -> Cells:
-    """The scene in `rows` x `columns` cells."""
+def paint(rows: int, columns: int, patches: tuple[Patch, ...] = PATCHES) -> Cells:
+    """A scene in `rows` x `columns` cells; each patch covers the ones before it, the first one everything."""
     cells = np.empty((3, rows, columns), np.float32)
-    for patch in PATCHES:
+    for patch in patches:
         across = inside(patch, rows, columns)
         part = cells[:, across[0], across[1]]
         part[...] = np.reshape(patch.colour, (3, 1, 1))

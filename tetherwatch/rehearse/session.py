@@ -1,6 +1,5 @@
 """Play a rehearsal: expose each frame of a script, write it, and write down the truth about it."""
 
-import json
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
@@ -12,20 +11,21 @@ from numpy.typing import NDArray
 from tetherwatch.exposure.dial import Dial
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import BASE_ISO, Setting, brightness
-from tetherwatch.rehearse.camera import PATTERN, Camera
-from tetherwatch.rehearse.dng import library, write_dng
+from tetherwatch.rehearse.camera import Camera
+from tetherwatch.rehearse.capture import (
+    capture_name,
+    check_writable,
+    file_name,
+    next_number,
+    write_capture,
+    write_truth,
+)
 from tetherwatch.rehearse.exif import capture_tags
 from tetherwatch.rehearse.follow import NextCall, apply_call
-from tetherwatch.rehearse.jpeg import render, write_jpeg
 from tetherwatch.rehearse.light import Light
 from tetherwatch.rehearse.options import Options
 from tetherwatch.rehearse.scene import SHADE_STOPS, Cells, held_card, paint, shaded
 from tetherwatch.rehearse.script import Moment, Odd, moments
-
-TRUTH_FILE = "truth.jsonl"
-
-_PREFIX = "RHS_"
-_PREVIEW_COLUMNS = 2048
 
 CAP_STOPS = -20.0
 """What a lens cap does to the light."""
@@ -55,10 +55,6 @@ class Truth:
     clipped_percent: Mapping[str, float]
     odd: Odd | None = None
 
-    def line(self) -> str:
-        """One line of `truth.jsonl`, without its end."""
-        return json.dumps(asdict(self))
-
 
 @dataclass(frozen=True, slots=True)
 class _Shot:
@@ -85,24 +81,21 @@ def rehearse(
     those in the folder: nothing is overwritten. The same options give the same pixels. Raises UsageError for a call
     that cannot be followed, MissingExtraError when DNG files cannot be written, OSError when the folder cannot be.
     """
-    if options.files != "jpeg":
-        library("tifffile")
-        library("imagecodecs")
+    check_writable(options.files)
     camera = camera or Camera()
     cells = paint(*options.cell_grid)
     for index, shot in enumerate(_shots(folder, options, started_at, next_call)):
         rng = np.random.default_rng((options.seed, index))
         picture, stops = _picture(cells, shot.moment.odd), _picture_stops(shot, options, rng)
         truth = _truth(shot, options, stops, camera.clipped_percent(picture, stops, _iso(shot.settings)))
-        with (folder / TRUTH_FILE).open("a", encoding="utf-8", newline="\n") as record:
-            record.write(truth.line() + "\n")
+        write_truth(folder, asdict(truth))
         mosaic = camera.expose(picture, stops, _iso(shot.settings), rng)
         _write(folder, shot, mosaic, options, camera)
         yield truth
 
 
 def _shots(folder: Path, options: Options, started_at: datetime, next_call: NextCall | None) -> Iterator[_Shot]:
-    first, settings, moved_stops = _next_number(folder), options.start, 0.0
+    first, settings, moved_stops = next_number(folder), options.start, 0.0
     right = Light(options.light_kind, 0.0)
     right = right.moved(-right.offset_stops(options.start))
     name, paused_s = "", 0.0
@@ -110,9 +103,9 @@ def _shots(folder: Path, options: Options, started_at: datetime, next_call: Next
         if next_call is None:
             settings = _unaided(options, moment)
         elif name:
-            call = next_call(_file(name, options)) or {}
+            call = next_call(file_name(name, options.files)) or {}
             settings, moved_stops = apply_call(settings, moved_stops, call, options.step)
-        name = f"{_PREFIX}{first + index:04d}"
+        name = capture_name(first + index)
         light = right.moved(moment.light_stops + moved_stops)
         paused_s += moment.pause_s
         captured_at = started_at + timedelta(seconds=index * options.every_s + paused_s)
@@ -145,7 +138,7 @@ def _picture_stops(shot: _Shot, options: Options, rng: np.random.Generator) -> f
 def _truth(shot: _Shot, options: Options, picture_stops: float, clipped_percent: Mapping[str, float]) -> Truth:
     odd = shot.moment.odd
     return Truth(
-        file=_file(shot.name, options),
+        file=file_name(shot.name, options.files),
         captured_at=shot.captured_at.isoformat(),
         offset_stops=picture_stops + (SHADE_STOPS if odd == "blocked" else 0.0),
         light_stops=shot.light.stops,
@@ -160,33 +153,8 @@ def _truth(shot: _Shot, options: Options, picture_stops: float, clipped_percent:
 def _write(folder: Path, shot: _Shot, mosaic: NDArray[np.uint16], options: Options, camera: Camera) -> None:
     flash_asked = shot.light.kind != "continuous"
     tags = capture_tags(camera, shot.settings, options.step, shot.captured_at, flash_asked, mosaic.shape[1])
-    if options.files != "dng":
-        write_jpeg(folder / f"{shot.name}.JPG", mosaic, camera, tags)
-    if options.files != "jpeg":
-        every = -(-mosaic.shape[1] // (2 * _PREVIEW_COLUMNS))
-        write_dng(
-            folder / f"{shot.name}.DNG",
-            mosaic,
-            black=camera.black,
-            white=camera.white,
-            compressed=options.compressed,
-            preview=render(mosaic, camera, every),
-            neutral=camera.response,
-            pattern=PATTERN,
-            camera=camera.model,
-            tags=tags,
-        )
-
-
-def _file(name: str, options: Options) -> str:
-    return f"{name}.{'JPG' if options.files == 'jpeg' else 'DNG'}"
+    write_capture(folder / shot.name, mosaic, camera, tags, options.files, options.compressed)
 
 
 def _iso(settings: Settings) -> float:
     return BASE_ISO if settings.iso is None else settings.iso
-
-
-def _next_number(folder: Path) -> int:
-    """One more than the highest counter among the captures in the folder."""
-    names = (path.stem.removeprefix(_PREFIX) for path in folder.glob(f"{_PREFIX}*"))
-    return 1 + max((int(name) for name in names if name.isdecimal()), default=0)
