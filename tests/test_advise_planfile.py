@@ -5,15 +5,15 @@ from advise_records import GOOD
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tetherwatch.advise.planfile import key_lines, line_of, parse_plan
+from tetherwatch.advise.planfile import parse_plan
 from tetherwatch.advise.records import Allowed, Scene
-from tetherwatch.errors import PlanError, PlanProblem
+from tetherwatch.errors import Mistake, PlanError
 from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.meter.records import CENTRE_BOX, Box
 
 
-def problems(text: str, ceiling_iso: float | None = None) -> tuple[PlanProblem, ...]:
+def problems(text: str, ceiling_iso: float | None = None) -> tuple[Mistake, ...]:
     """The mistakes of a plan that has some."""
     with pytest.raises(PlanError) as caught:
         parse_plan(text, "mine.toml", ceiling_iso)
@@ -123,7 +123,7 @@ def test_what_is_missing_is_named_at_its_table(gone: str, key: str, line_of_tabl
     """A key that is not there has the line of its table; where there is no table, none."""
     text = GOOD.replace(gone, "", 1)
     line = None if line_of_table is None else line_with(text, line_of_table)
-    assert problems(text) == (PlanProblem(key, line, what),)
+    assert problems(text) == (Mistake(key, line, what),)
 
 
 def test_ten_mistakes_are_ten_problems() -> None:
@@ -315,13 +315,6 @@ def test_lines_are_found_however_it_is_written(text: str, key: str, line: int) -
     assert (problem.key, problem.line) == (key, line)
 
 
-def test_key_lines_fall_back_to_the_table() -> None:
-    """A key without a line of its own has that of the closest table around it; an unknown table has none."""
-    lines = key_lines("a = 1\n[b]\nc = 2\n[b.d]\n")
-    assert lines == {"a": 1, "b": 2, "b.c": 3, "b.d": 4}
-    assert [line_of(key, lines) for key in ("a", "b.c", "b.x", "b.d.e", "z", "")] == [1, 3, 2, 4, None, None]
-
-
 SYNTAX = {
     "nothing closes": ('name = "x\n', 1),
     "no value": ("name = \n", 1),
@@ -369,13 +362,13 @@ def test_a_part_of_the_wrong_type_is_named(key: str, value: str) -> None:
 def test_a_list_of_tables_is_no_table() -> None:
     """Doubled brackets make a list, which is named at its line."""
     text = GOOD.replace("[iso]", "[[iso]]")
-    assert problems(text) == (PlanProblem("iso", line_with(text, "[[iso]]"), "this should be a table"),)
+    assert problems(text) == (Mistake("iso", line_with(text, "[[iso]]"), "this should be a table"),)
 
 
 def test_an_unknown_key_of_hostile_text_is_kept_for_showing() -> None:
     """Text from the file comes back as it is; who shows it makes it safe."""
     (problem,) = problems(GOOD.replace('step = "1/3"', '"\\u001b[2J\\u202e" = 1'))
-    assert problem == PlanProblem("\x1b[2J\u202e", None, "unknown key")
+    assert problem == Mistake("\x1b[2J\u202e", None, "unknown key")
 
 
 VALUES = ["5", "-1", "0", '"x"', '"1/250"', '"ceiling"', "[]", "[100, 800]", '["iso"]', "true", "nan", "-inf",

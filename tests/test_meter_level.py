@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tetherwatch.exposure.light import RAW_GREY
 from tetherwatch.meter.level import AreaPart, mean_light, picture_level, raw_level, trimmed
-from tetherwatch.meter.tone import PICTURE_GREY, RAW_GREY
+from tetherwatch.meter.tone import PICTURE_GREY
 
 SEEDS = st.integers(0, 2**32 - 1)
 RANGE_CODES = 15871.0

@@ -11,11 +11,12 @@ from hypothesis import settings as examples
 from hypothesis import strategies as st
 from meter_frames import BAYER, BLACK, MONO, PATTERNS, UPRIGHT, WHITE, XTRANS, mosaic_frame, picture_frame, raw_codes
 
+from tetherwatch.exposure.light import RAW_GREY
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.frame.load import open_frame
 from tetherwatch.meter.reading import meter_frame
 from tetherwatch.meter.records import CENTRE_BOX, WHOLE_BOX, Aim, Box
-from tetherwatch.meter.tone import PICTURE_GREY, RAW_GREY
+from tetherwatch.meter.tone import PICTURE_GREY
 from tetherwatch.rehearse.camera import Camera
 from tetherwatch.rehearse.dng import write_dng
 from tetherwatch.rehearse.jpeg import render

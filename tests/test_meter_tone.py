@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tetherwatch.exposure.light import RAW_GREY
 from tetherwatch.meter.records import BINS_PER_STOP, STOPS_SHOWN
 from tetherwatch.meter.tone import (
     LUMINANCE,
     PICTURE_GREY,
-    RAW_GREY,
     linear_to_srgb,
     merged,
     picture_table,

@@ -2,7 +2,9 @@
 
 TetherwatchError
 ├── UsageError          a wrong option or argument
-├── PlanError           a plan file with one or more problems, all of them carried
+├── FileError           a file of the user's with one or more mistakes, all of them carried
+│   ├── PlanError       a plan
+│   └── BodyError       a body profile
 ├── FolderError         the capture folder cannot be watched
 ├── MissingExtraError   an optional part is not installed
 ├── JournalError        a session's file cannot be used
@@ -13,6 +15,7 @@ TetherwatchError
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import ClassVar
 
 
 class TetherwatchError(Exception):
@@ -29,21 +32,35 @@ class UsageError(TetherwatchError):
 
 
 @dataclass(frozen=True, slots=True)
-class PlanProblem:
-    """One mistake in a plan: the dotted key, the line (None if unknown) and what is wrong."""
+class Mistake:
+    """One mistake in a file: the dotted key, the line (None if unknown) and what is wrong."""
 
     key: str
     line: int | None
     problem: str
 
 
-class PlanError(TetherwatchError):
-    """A plan file that cannot be used, with all its problems."""
+class FileError(TetherwatchError):
+    """A file of the user's that cannot be used, with all its mistakes; `kind` is what it should be."""
 
-    def __init__(self, source: str, problems: tuple[PlanProblem, ...]) -> None:
+    kind: ClassVar[str]
+
+    def __init__(self, source: str, problems: tuple[Mistake, ...]) -> None:
         super().__init__(f"{source}: {len(problems)} problem(s)")
         self.source = source
         self.problems = problems
+
+
+class PlanError(FileError):
+    """A plan that cannot be used."""
+
+    kind = "plan"
+
+
+class BodyError(FileError):
+    """A body profile that cannot be used."""
+
+    kind = "body profile"
 
 
 class FolderError(TetherwatchError):

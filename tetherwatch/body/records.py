@@ -100,8 +100,8 @@ class Calibration:
 class Body:
     """One body profile. None and empty are what was not measured.
 
-    `name` is that of its file, `camera` and `serial` what its captures say; a profile without serial stands for any body
-    of the model. `noise` goes by rising ISO.
+    `name` is that of its file, `camera` and `serial` what its captures say; one without serial stands for any body of
+    the model. `noise` goes by rising ISO.
     """
 
     name: str
@@ -121,8 +121,8 @@ class Body:
     def noise_at(self, iso: float) -> Noise | None:
         """Noise at any ISO from the lowest to the highest measured one; None beyond them.
 
-        Between two, gain and read noise are taken on a straight line of their logarithms over that of ISO, codes on a
-        straight line over it.
+        Between two, everything lies on a straight line over the stops of ISO; of the gain, which doubles with ISO, its
+        logarithm does.
         """
         at = next((each for each in self.noise if abs(math.log2(iso / each.iso)) < _SAME_STOPS), None)
         if at is not None:
@@ -144,16 +144,18 @@ class Body:
 
 def _between(low: Noise, high: Noise, iso: float) -> Noise:
     part = math.log2(iso / low.iso) / math.log2(high.iso / low.iso)
-    black = None if low.black is None or high.black is None else low.black + part * (high.black - low.black)
-    shared = low.saturation.keys() & high.saturation.keys()
+
+    def on_line(first: float, last: float) -> float:
+        return first + part * (last - first)
+
     return Noise(
         iso=iso,
-        gain_dn_per_e=low.gain_dn_per_e * (high.gain_dn_per_e / low.gain_dn_per_e) ** part,
-        read_noise_e=low.read_noise_e * (high.read_noise_e / low.read_noise_e) ** part,
-        black=black,
+        gain_dn_per_e=2.0 ** on_line(math.log2(low.gain_dn_per_e), math.log2(high.gain_dn_per_e)),
+        read_noise_e=on_line(low.read_noise_e, high.read_noise_e),
+        black=None if low.black is None or high.black is None else on_line(low.black, high.black),
         saturation={
-            channel: code + part * (high.saturation[channel] - code)
+            channel: on_line(code, high.saturation[channel])
             for channel, code in low.saturation.items()
-            if channel in shared
+            if channel in high.saturation
         },
     )

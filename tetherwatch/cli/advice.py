@@ -1,11 +1,11 @@
 """Typed errors become lines that say what, where and what to do."""
 
 from tetherwatch.errors import (
+    FileError,
     FolderError,
     JournalError,
     MissingExtraError,
-    PlanError,
-    PlanProblem,
+    Mistake,
     SessionBusyError,
     TetherwatchError,
     UsageError,
@@ -16,8 +16,8 @@ from tetherwatch.text import display_name
 
 def advice_lines(error: TetherwatchError) -> list[str]:
     """One line for each thing to mend."""
-    if isinstance(error, PlanError):
-        return plan_lines(error)
+    if isinstance(error, FileError):
+        return mistake_lines(error)
     if isinstance(error, FolderError):
         return [f"{display_name(error.folder)}: {display_name(error.problem)}; name the folder your captures land in"]
     if isinstance(error, MissingExtraError):
@@ -35,13 +35,13 @@ def advice_lines(error: TetherwatchError) -> list[str]:
     return [display_name(str(error))]
 
 
-def plan_lines(error: PlanError) -> list[str]:
-    """A heading, then each mistake of a plan with its line and key."""
+def mistake_lines(error: FileError) -> list[str]:
+    """A heading, then each mistake of a file with its line and key."""
     count = len(error.problems)
     heading = f"{display_name(error.source)}: {count} mistake{'' if count == 1 else 's'}, nothing was changed"
     return [heading, *(f"  {_place(problem)}{display_name(problem.problem)}" for problem in error.problems)]
 
 
-def _place(problem: PlanProblem) -> str:
+def _place(problem: Mistake) -> str:
     line = "" if problem.line is None else f"line {problem.line}"
     return ", ".join(filter(None, [line, display_name(problem.key)])) + ": "

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tetherwatch.exposure.light import RAW_GREY
 from tetherwatch.frame.records import Channel
 from tetherwatch.meter.histogram import Counts
-from tetherwatch.meter.tone import LUMINANCE, PICTURE_GREY, RAW_GREY, Floats
+from tetherwatch.meter.tone import LUMINANCE, PICTURE_GREY, Floats
 
 _FLOOR = 2.0**-14
 """Linear light below which a level is only an upper bound."""

@@ -5,9 +5,10 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from tetherwatch.exposure.light import RAW_GREY
 from tetherwatch.frame.records import Channel, Frame, Site
 from tetherwatch.meter.records import Reading, Thumbnail
-from tetherwatch.meter.tone import PICTURE_GREY, RAW_GREY, linear_to_srgb
+from tetherwatch.meter.tone import PICTURE_GREY, linear_to_srgb
 
 LONGEST_SIDE = 120
 """Pixels."""

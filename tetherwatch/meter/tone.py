@@ -1,7 +1,6 @@
 """From codes to linear light, and from code counts to tone histograms.
 
-Sources: IEC 61966-2-1 (sRGB curve); ITU-R BT.709 luminance weights for linear sRGB; ISO 12232 (S_sat = 78 / H_sat,
-metered exposure 10 / S, so mid-grey of a raw sits at 10/78 of saturation).
+Sources: IEC 61966-2-1 (sRGB curve); ITU-R BT.709 luminance weights for linear sRGB.
 """
 
 import numpy as np
@@ -12,9 +11,6 @@ from tetherwatch.meter.histogram import Counts
 from tetherwatch.meter.records import BINS_PER_STOP, STOPS_SHOWN, ToneHistogram
 
 Floats = NDArray[np.float64]
-
-RAW_GREY = 10 / 78
-"""Mid-grey as a part of raw saturation (ISO 12232)."""
 
 PICTURE_GREY = 0.18
 """Mid-grey as linear light of an sRGB rendering: code 118."""
