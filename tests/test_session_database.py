@@ -129,7 +129,7 @@ def test_each_column_of_the_schema_is_there() -> None:
         migrate(database)
         with database.transaction() as db:
             tables = {name for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    expected = "session runs plans captures attempts frames thumbnails landings problems migrations".split()
+    expected = "session runs plans captures attempts frames thumbnails landings problems setups pins migrations".split()
     assert set(expected) <= tables
 
 

@@ -117,7 +117,34 @@ CREATE TABLE problems (                       -- each line said about a capture 
 )""",
 )
 
-MIGRATIONS: tuple[Step, ...] = (("first tables", _FIRST),)
+_SETUPS = (
+    """\
+CREATE TABLE setups (                         -- each lighting setup; one that was only provisional is taken out again
+    number     INTEGER PRIMARY KEY,           -- from 1 in the order in which they were found
+    name       TEXT,                          -- the user's; null: none given
+    first_frame INTEGER NOT NULL,             -- numbers of frames
+    last_frame INTEGER NOT NULL,
+    frame_count INTEGER NOT NULL,
+    light_value REAL,                         -- scene light at ISO 100 in its last frames; null: a setting is unknown
+    light_uncertainty REAL,                   -- one standard uncertainty of it
+    shutter_s  REAL, aperture REAL, iso REAL, -- the last settings at which a frame was right, or of the last frame
+    state      TEXT NOT NULL,                 -- provisional, current, earlier
+    drift_slope REAL,                         -- stops per 10 minutes; null: none is seen
+    record     TEXT NOT NULL                  -- JSON: all of the setup, for recall
+)""",
+    """\
+CREATE TABLE pins (                           -- the frame that others in a setup are to match
+    setup      INTEGER PRIMARY KEY,
+    frame      INTEGER NOT NULL REFERENCES frames,
+    pinned_at  REAL NOT NULL,
+    record     TEXT NOT NULL                  -- JSON: all of the pin, for recall
+)""",
+    # The setup a frame belongs to, which later frames may correct; null: none is known.
+    "ALTER TABLE frames ADD COLUMN setup INTEGER",
+    "CREATE INDEX frames_of_setup ON frames (setup)",
+)
+
+MIGRATIONS: tuple[Step, ...] = (("first tables", _FIRST), ("setups and pins", _SETUPS))
 
 
 def migrate(database: Database, steps: tuple[Step, ...] = MIGRATIONS) -> None:
