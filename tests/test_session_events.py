@@ -74,6 +74,7 @@ CALL_KEYS = {
     "move_stops": NUMBER,
     "left_stops": NUMBER,
     "reason": TEXT,
+    "odd": (TEXT, NOTHING),
     "predicted": (dict, NOTHING),
 }
 FRAME_KEYS = {
@@ -200,6 +201,7 @@ def test_a_frame_event_in_full() -> None:
             "move_stops": 1.0,
             "left_stops": 0.0,
             "reason": "The card is 1.02 stops too dark.",
+            "odd": None,
             "predicted": {
                 "offset_stops": -0.02,
                 "uncertainty_stops": 0.0,

@@ -3,11 +3,11 @@
 Figures are common practice without a source unless one is named.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from tetherwatch.advise.likeness import ALIKE_STOPS, alike, brights_change, contrast, is_black, light_change
-from tetherwatch.advise.records import Plan, Shot
+from tetherwatch.advise.records import Finding, Plan, Shot
 from tetherwatch.advise.words import stops_text
 
 SUDDEN_STOPS = 1.0
@@ -69,14 +69,24 @@ class Case:
 
 
 Rule = Callable[[Case], str | None]
+Named = tuple[str, Rule]
+"""A rule with the stable name of what it finds."""
+
+MISFIRES = frozenset({"gone", "unlit", "misfire", "weak"})
+"""What is odd about a frame whose flash failed it."""
 
 
-def named(case: Case) -> str | None:
-    """What is odd about a frame, in one sentence; None if nothing is."""
-    lasting = next(filter(None, (rule(case) for rule in _LASTING)), None)
+def named(case: Case) -> Finding | None:
+    """What is odd about a frame, by its stable name and in one sentence; None if nothing is."""
+    lasting = _first(_LASTING, case)
     if lasting is not None or (case.odd is not None and alike(case.plan, case.odd, case.shot)):
         return lasting
-    return next(filter(None, (rule(case) for rule in _ONCE)), None)
+    return _first(_ONCE, case)
+
+
+def _first(rules: Iterable[Named], case: Case) -> Finding | None:
+    found = ((kind, rule(case)) for kind, rule in rules)
+    return next((Finding(kind, reason) for kind, reason in found if reason is not None), None)
 
 
 def _black(case: Case) -> str | None:
@@ -147,8 +157,16 @@ def _dimmed(case: Case) -> str | None:
     return f"{stops_text(case.lost)} of light went at once: see whether a lamp is out, and shoot again."
 
 
-_LASTING: tuple[Rule, ...] = (_black, _gone)
+_LASTING: tuple[Named, ...] = (("black", _black), ("gone", _gone))
 """Odd however often they come."""
 
-_ONCE: tuple[Rule, ...] = (_unlit, _card, _blocked, _misfire, _weak, _glint, _dimmed)
+_ONCE: tuple[Named, ...] = (
+    ("unlit", _unlit),
+    ("card", _card),
+    ("blocked", _blocked),
+    ("misfire", _misfire),
+    ("weak", _weak),
+    ("glint", _glint),
+    ("dimmed", _dimmed),
+)
 """Odd only until a second frame agrees: then it is how things are now."""

@@ -166,7 +166,7 @@ class Call:
 
     `move_stops`: positive is brighter. `from_label` and `to_label` are in the trade's spelling, None where unknown
     (light has no dial; a capture may not say its settings). `left_stops`: what remains to be done after the move,
-    signed like it. `reason` is one sentence.
+    signed like it. `reason` is one sentence. `odd` is the name of what is odd about the frame (`advise.oddities`).
     """
 
     kind: CallKind
@@ -177,3 +177,4 @@ class Call:
     move_stops: float = 0.0
     left_stops: float = 0.0
     predicted: Predicted | None = None
+    odd: str | None = None

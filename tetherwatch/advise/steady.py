@@ -67,8 +67,8 @@ def odd_frame(
     places = _places(history, shot)
     before = [history[place] for place in places]
     usual, odd = _judged(plan, before, [found_odd[place] for place in places])
-    reason = named(_case(plan, usual, odd, before[-1] if before else None, shot, asked))
-    return None if reason is None else Call("check", reason)
+    found = named(_case(plan, usual, odd, before[-1] if before else None, shot, asked))
+    return None if found is None else Call("check", found.reason, odd=found.kind)
 
 
 def settled(plan: Plan, history: Sequence[Shot], shot: Shot, call: Call) -> Call:

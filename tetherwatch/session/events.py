@@ -173,6 +173,7 @@ def call_object(call: Call) -> Event:
         "move_stops": _rounded(call.move_stops),
         "left_stops": _rounded(call.left_stops),
         "reason": call.reason,
+        "odd": call.odd,
         "predicted": None if call.predicted is None else predicted_object(call.predicted),
     }
 
