@@ -89,6 +89,12 @@ def raw_level(parts: Sequence[AreaPart], trim: float) -> Level:
     return Level(math.log2(light / RAW_GREY), uncertainty, floor=mean <= _FLOOR)
 
 
+def channel_stops(parts: Sequence[AreaPart], trim: float) -> Mapping[Channel, float]:
+    """Linear light of each channel in stops against saturation, -14 at least."""
+    by_channel = {part.channel: [each for each in parts if each.channel == part.channel] for part in parts}
+    return {channel: math.log2(max(mean_light(own, trim), _FLOOR)) for channel, own in by_channel.items()}
+
+
 def picture_level(parts: Sequence[AreaPart], trim: float) -> Level:
     """Level of a finished picture from its luminance; an estimate, since its tone curve is only assumed."""
     channels: Mapping[Channel, float] = {

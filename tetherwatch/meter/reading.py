@@ -11,7 +11,7 @@ from tetherwatch.frame.records import Channel, Frame
 from tetherwatch.meter.area import CENTRE_RINGS, centred_box, sample_pitch, sites_inside, stored_box
 from tetherwatch.meter.channel import ChannelTone, SiteTone, channel_tones
 from tetherwatch.meter.histogram import Counts, SiteCounts, count_sites
-from tetherwatch.meter.level import AreaPart, Level, picture_level, raw_level
+from tetherwatch.meter.level import AreaPart, Level, channel_stops, picture_level, raw_level
 from tetherwatch.meter.records import WHOLE_BOX, Aim, AreaKind, Box, Reading, ToneHistogram
 from tetherwatch.meter.tone import merged, tone_histogram
 
@@ -67,6 +67,7 @@ def meter_frame(frame: Frame, aim: Aim, settings: Settings, orientation: int) ->
         area_tones=area_tones,
         notes=_notes(aim, level, area_clipped),
         metered=area.box,
+        channel_stops=channel_stops(area.parts, area.trim),
     )
 
 

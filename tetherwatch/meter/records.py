@@ -1,7 +1,7 @@
 """What metering hands on: small frozen records of plain numbers, cheap to send between processes."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from tetherwatch.frame.records import Channel, Source
@@ -21,6 +21,11 @@ class Box:
     top: float
     right: float
     bottom: float
+
+    @property
+    def area(self) -> float:
+        """Its part of the picture."""
+        return (self.right - self.left) * (self.bottom - self.top)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +143,8 @@ class Reading:
     was found in the picture itself rather than in the metadata. `area` is what was metered, inside the box `metered`;
     `notes` explain where that is not what the aim asked for. `tones` and `area_tones` are the histograms of the whole
     picture and of the metered area. `faces` are all that were found, largest first, and looked for only if the aim is
-    one; `face` is the one metered, None if there was none; `sides` the light on its two sides.
+    one; `face` is the one metered, None if there was none; `sides` the light on its two sides. `channel_stops`: each
+    channel of the metered area against its saturation, before any white balance.
     """
 
     source: Source
@@ -161,6 +167,7 @@ class Reading:
     faces: tuple[Face, ...] = ()
     face: Face | None = None
     sides: Sides | None = None
+    channel_stops: Mapping[Channel, float] = field(default_factory=dict)
 
     def area_clipped_percent_after(self, move_stops: float) -> float:
         """The worst channel's clipped percent in the metered area once everything is `move_stops` brighter."""
