@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from tetherwatch.advise.records import Plan, Shot
+from tetherwatch.advise.records import LightKind, Plan, Shot
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
 from tetherwatch.meter.records import Reading
@@ -51,14 +51,17 @@ def light_change(plan: Plan, before: Shot, after: Shot) -> float | None:
 
     A setting that neither frame knows is taken to stand still: an old lens. None where frames cannot be compared.
     """
-    if (before.reading.area, before.reading.metered) != (after.reading.area, after.reading.metered):
-        return None
     moved, one, other = moves(before, after), before.reading, after.reading
-    if moved is None:
+    if moved is None or not same_area(one, other):
         return None
     if one.light_value is None or other.light_value is None:
-        return _unexplained(plan, moved, other.level_stops - one.level_stops)
-    return _unexplained(plan, moved, other.light_value - one.light_value + sum(moved.values()))
+        return unexplained(plan.light, moved, other.level_stops - one.level_stops)
+    return unexplained(plan.light, moved, other.light_value - one.light_value + sum(moved.values()))
+
+
+def same_area(one: Reading, other: Reading) -> bool:
+    """Whether two frames were metered in the same place: of the picture, or of the subject."""
+    return one.area == other.area and (one.area == "face" or one.metered == other.metered)
 
 
 def brights_change(plan: Plan, before: Shot, after: Shot) -> float | None:
@@ -67,13 +70,13 @@ def brights_change(plan: Plan, before: Shot, after: Shot) -> float | None:
     if moved is None:
         return None
     one, other = (_tone(shot.reading, _BRIGHTS_PERCENT) for shot in (before, after))
-    return _unexplained(plan, moved, one - other)
+    return unexplained(plan.light, moved, one - other)
 
 
-def _unexplained(plan: Plan, moved: Mapping[Setting, float], change_stops: float) -> float:
+def unexplained(light: LightKind, moved: Mapping[Setting, float], change_stops: float) -> float:
     """What is left of a change of level after the settings' part; under flash the shutter may do anything up to all."""
     most = sum(moved.values())
-    least = most if plan.light == "continuous" else most - moved[Setting.SHUTTER]
+    least = most if light == "continuous" else most - moved[Setting.SHUTTER]
     return change_stops - min(max(change_stops, min(least, most)), max(least, most))
 
 

@@ -12,7 +12,7 @@ import math
 from collections.abc import Iterator, Sequence
 from itertools import pairwise, takewhile
 
-from tetherwatch.advise.likeness import ALIKE_STOPS, paused, setting_moves
+from tetherwatch.advise.likeness import ALIKE_STOPS, moves, paused, setting_moves, unexplained
 from tetherwatch.advise.records import Estimate, Finding, Plan, Shot
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import Setting
@@ -70,15 +70,11 @@ def _since_light_changed(shots: Sequence[Shot]) -> Iterator[tuple[Shot, Shot]]:
 
 def _same_light(before: Shot, after: Shot) -> bool:
     """Whether the settings explain what the level did, whatever part of the light the shutter acts on."""
-    one, other = before.metadata.settings, after.metadata.settings
-    if paused(before, after) or one.shutter_s is None or other.shutter_s is None:
+    moved = moves(before, after)
+    if paused(before, after) or moved is None or before.metadata.settings.brightness_stops is None:
         return False
-    if one.brightness_stops is None or other.brightness_stops is None:
-        return False
-    by_shutter = math.log2(other.shutter_s / one.shutter_s)
-    rest = other.brightness_stops - one.brightness_stops - by_shutter
-    change = after.reading.level_stops - before.reading.level_stops - rest
-    return min(by_shutter, 0.0) - ALIKE_STOPS <= change <= max(by_shutter, 0.0) + ALIKE_STOPS
+    change = after.reading.level_stops - before.reading.level_stops
+    return abs(unexplained("mixed", moved, change)) <= ALIKE_STOPS
 
 
 def _from_pair(before: Shot, after: Shot, shutter_s: float) -> Estimate | None:
