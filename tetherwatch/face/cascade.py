@@ -1,0 +1,145 @@
+"""The cascade: windows at many sizes are proposed, then refined, then judged with their eyes (source: `face.networks`).
+
+Boxes are float64 arrays (windows x 4) of left, top, right, bottom in pixels of the picture.
+"""
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from tetherwatch.face.networks import Networks
+from tetherwatch.face.weights import Floats32
+from tetherwatch.meter.records import Box, Face, Point
+
+Boxes = NDArray[np.float64]
+Scores = NDArray[np.float64]
+Places = NDArray[np.intp]
+Picture = NDArray[np.uint8]
+
+SMALLEST_FACE = 28
+"""Pixels: smaller faces are not looked for."""
+
+_WINDOW = 12
+_APART = 2
+_SHRINK = 0.709
+"""Size of each picture of the pyramid by that of the one before (as in the source: half its area)."""
+
+_LEAST_SCORES = (0.6, 0.7, 0.8)
+"""After each of the three networks. The last is higher than in the source (0.7): fewer things are taken for faces."""
+
+_OVERLAP = 0.5
+_SAME_WINDOW = 0.7
+
+
+class Cascade:
+    """Finds upright faces, tilted by up to some 40 degrees. One thread; keeps nothing of the pictures."""
+
+    def __init__(self, networks: Networks) -> None:
+        self._networks = networks
+
+    def find(self, rgb: Picture) -> tuple[Face, ...]:
+        """The faces of an upright sRGB picture (rows x columns x 3), largest first."""
+        image = Image.fromarray(rgb)
+        boxes = self._refined(image, self._proposed(image))
+        if not len(boxes):
+            return ()
+        scores, shifts, marks = self._networks.output(_cut_out(image, boxes, 48))
+        sure = np.flatnonzero(scores > _LEAST_SCORES[2])
+        boxes, scores, shifts, marks = boxes[sure], scores[sure], shifts.T[sure], marks.T[sure]
+        found = _moved(boxes, shifts)
+        kept = strongest(found, scores, _SAME_WINDOW, smaller=True)
+        faces = [_face(found[i], boxes[i], marks[i], float(scores[i]), image.size) for i in kept]
+        return tuple(sorted(faces, key=lambda face: face.box.area, reverse=True))
+
+    def _proposed(self, image: Image.Image) -> Boxes:
+        boxes, scores, shifts = [], [], []
+        for scale, picture in _pyramid(image):
+            score, shift = (part[..., 0, :, :] for part in self._networks.proposal(picture[:, np.newaxis]))
+            places = np.argwhere(score > _LEAST_SCORES[0])
+            corners = places * (_APART / scale)
+            windows = np.hstack([corners, corners + _WINDOW / scale])
+            likely = tuple(places.T)
+            kept = strongest(windows, score[likely], _OVERLAP)
+            boxes.append(windows[kept])
+            scores.append(score[likely][kept])
+            shifts.append(shift.transpose(1, 2, 0)[likely][kept])
+        if not boxes:
+            return np.empty((0, 4))
+        together = np.concatenate(boxes)
+        kept = strongest(together, np.concatenate(scores), _SAME_WINDOW)
+        return _squared(_moved(together[kept], np.concatenate(shifts)[kept]))
+
+    def _refined(self, image: Image.Image, boxes: Boxes) -> Boxes:
+        if not len(boxes):
+            return boxes
+        scores, shifts = self._networks.refinement(_cut_out(image, boxes, 24))
+        sure = np.flatnonzero(scores > _LEAST_SCORES[1])
+        kept = sure[strongest(boxes[sure], scores[sure], _SAME_WINDOW)]
+        return _squared(_moved(boxes[kept], shifts.T[kept]))
+
+
+def _pyramid(image: Image.Image) -> Iterator[tuple[float, Floats32]]:
+    """The picture made smaller step by step, with the scale, until a window covers it."""
+    scale = _WINDOW / SMALLEST_FACE
+    while min(image.size) * scale >= _WINDOW:
+        size = tuple(round(length * scale) for length in image.size)
+        yield scale, _signal(np.asarray(image.resize((size[0], size[1]), Image.Resampling.BOX)))
+        scale *= _SHRINK
+
+
+def _cut_out(image: Image.Image, boxes: Boxes, side: int) -> Floats32:
+    """Each box as a square picture for a network; what lies outside of the picture is black."""
+    shape = (side, side)
+    cuts = [image.crop(tuple(box)).resize(shape, Image.Resampling.BOX) for box in np.rint(boxes).astype(int).tolist()]
+    return _signal(np.stack([np.asarray(cut) for cut in cuts]))
+
+
+def _signal(pixels: Picture) -> Floats32:
+    """Pixels (..., rows, columns, 3) as a network takes them: (3, ..., columns, rows)."""
+    turned = np.moveaxis(pixels.swapaxes(-3, -2), -1, 0)
+    signal: Floats32 = (turned.astype(np.float32, order="C") - np.float32(127.5)) * np.float32(1 / 128)
+    return signal
+
+
+def strongest(boxes: Boxes, scores: NDArray[np.floating], overlap: float, smaller: bool = False) -> Places:
+    """Indices of the boxes with the highest scores, of which no two overlap by more than `overlap`.
+
+    The overlap is their common area as a part of what both cover, or with `smaller` of the smaller box.
+    """
+    order = np.argsort(scores, kind="stable")[::-1]
+    areas = np.prod(boxes[:, 2:] - boxes[:, :2], axis=1)
+    kept: list[int] = []
+    while order.size:
+        best, order = order[0], order[1:]
+        kept.append(int(best))
+        sides = np.minimum(boxes[order, 2:], boxes[best, 2:]) - np.maximum(boxes[order, :2], boxes[best, :2])
+        common = np.prod(np.maximum(sides, 0), axis=1)
+        both = np.minimum(areas[order], areas[best]) if smaller else areas[order] + areas[best] - common
+        order = order[common <= overlap * both]
+    return np.array(kept, np.intp)
+
+
+def _moved(boxes: Boxes, shifts: Floats32) -> Boxes:
+    """Boxes with each edge moved by a part of the box's size."""
+    sides = boxes[:, 2:] - boxes[:, :2]
+    return boxes + shifts * np.hstack([sides, sides])
+
+
+def _squared(boxes: Boxes) -> Boxes:
+    """The smallest squares around the same centres."""
+    middle = (boxes[:, :2] + boxes[:, 2:]) / 2
+    half = np.max(boxes[:, 2:] - boxes[:, :2], axis=1, keepdims=True) / 2
+    return np.hstack([middle - half, middle + half])
+
+
+def _face(found: Boxes, window: Boxes, marks: Floats32, score: float, size: Sequence[int]) -> Face:
+    """A face relative to the picture's size. Landmarks are parts of the `window` that was looked at."""
+    width, height = size
+    left, top, right, bottom = (float(value) for value in found / (width, height, width, height))
+    x = (window[0] + marks[:2] * (window[2] - window[0])) / width
+    y = (window[1] + marks[5:7] * (window[3] - window[1])) / height
+    eyes = (Point(*pair) for pair in zip(x.tolist(), y.tolist(), strict=True))
+    left_eye, right_eye = sorted(eyes, key=lambda eye: eye.x)
+    return Face(Box(max(left, 0.0), max(top, 0.0), min(right, 1.0), min(bottom, 1.0)), left_eye, right_eye, score)
