@@ -41,15 +41,13 @@ def words_of(detail: Mapping[str, Any]) -> str:
         "missing": "this key is missing",
         "string_too_short": "this may not be empty",
     }
-    kind, context, location = detail["type"], detail.get("ctx", {}), detail["loc"]
+    kind, context = detail["type"], detail.get("ctx", {})
     if kind in fixed:
         return fixed[kind]
     if kind in ("too_short", "too_long"):
         wanted = context.get("min_length", context.get("max_length"))
         return f"it needs {'at least ' if wanted == 1 else ''}{wanted}, not {context.get('actual_length')}"
-    if len(location) > 1 and isinstance(location[-1], str):  # none of the ways to write a value fits
-        return "this is not a setting's value"
-    return re.sub("^(Input|String|List)", "it", str(detail["msg"]))
+    return re.sub("^(Input|String|List)", "it", str(detail["msg"]).removeprefix("Value error, "))
 
 
 def located(mistakes: Iterable[tuple[str, str]], text: str) -> tuple[Mistake, ...]:

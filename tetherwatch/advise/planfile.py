@@ -60,7 +60,14 @@ def _checked(model: type[Model], table: object, name: str, mistakes: Mistakes) -
     try:
         return model.model_validate(table)
     except ValidationError as error:
-        wrong = {str(detail["loc"][0]): words_of(dict(detail)) for detail in error.errors(include_url=False)}
+        wrong = {str(detail["loc"][0]): _message(dict(detail)) for detail in error.errors(include_url=False)}
     mistakes.extend((f"{name}.{key}" if name else key, what) for key, what in wrong.items())
     kept = {key: value for key, value in table.items() if key not in wrong}
     return model.model_construct(None, **{**dict.fromkeys(wrong.keys() & model.model_fields.keys()), **kept})
+
+
+def _message(detail: dict[str, Any]) -> str:
+    location = detail["loc"]
+    if len(location) > 1 and isinstance(location[-1], str):  # none of the ways to write a value fits
+        return "this is not a setting's value"
+    return words_of(detail)

@@ -12,6 +12,8 @@ from tetherwatch.exposure.light import RAW_GREY
 _SAME_STOPS = 1e-6
 """Speeds closer than this are one."""
 
+_ROUNDING_DN2 = 1 / 12
+
 
 @dataclass(frozen=True, slots=True)
 class IsoDial:
@@ -37,28 +39,28 @@ class Ceiling:
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """Noise and range of a body's raw data at one ISO, of the green or only channel per pixel.
+    """Noise and range of a body's raw data at one ISO, per pixel of the green or only channel.
 
-    `gain_dn_per_e`: codes per electron, K of EMVA 1288. `read_noise_e`: one standard deviation of a black pixel in
-    electrons, quantisation included. `black` is a code, None if not known; `saturation` the code at which each channel
-    (r, g, b, y) ends, black not subtracted, empty where it was not measured.
+    `gain_dn_per_e`: codes per electron. `read_noise_e`: standard deviation of a black pixel in electrons, without the
+    rounding to whole codes. `saturation_dn`: codes above black at which each channel (r, g, b, y) ends, empty where
+    that was not measured.
     """
 
     iso: float
     gain_dn_per_e: float
     read_noise_e: float
-    black: float | None = None
-    saturation: Mapping[str, float] = field(default_factory=dict)
+    saturation_dn: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def full_e(self) -> float | None:
         """Electrons of a pixel at saturation; None where that was not measured."""
-        top = self.saturation.get("g", self.saturation.get("y"))
-        return None if top is None or self.black is None else (top - self.black) / self.gain_dn_per_e
+        top = self.saturation_dn.get("g", self.saturation_dn.get("y"))
+        return None if top is None else top / self.gain_dn_per_e
 
     def snr(self, signal_e: float) -> float:
-        """Signal to temporal noise of a pixel with so many electrons: mu / sqrt(mu + read^2) (EMVA 1288, linear)."""
-        return signal_e / math.sqrt(signal_e + self.read_noise_e**2)
+        """Signal to temporal noise of a pixel with so many electrons (EMVA 1288, linear model): shot noise, read noise,
+        and the rounding to codes, whose variance is 1/12."""
+        return signal_e / math.sqrt(signal_e + self.read_noise_e**2 + _ROUNDING_DN2 / self.gain_dn_per_e**2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +90,11 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """What of a body bears on metering one capture: its name, the saturation codes by channel at the capture's ISO
-    (empty where not measured), and mid-grey as a share of saturation."""
+    """What of a body bears on metering one capture: its name, the codes above black at which each channel ends at the
+    capture's ISO (empty where not measured), and mid-grey as a share of saturation."""
 
     body: str
-    saturation: Mapping[str, float]
+    saturation_dn: Mapping[str, float]
     grey_share: float
 
 
@@ -139,7 +141,7 @@ class Body:
     def calibration(self, iso: float | None) -> Calibration:
         """What metering a capture at `iso` needs; None is an ISO that is not known."""
         noise = None if iso is None else self.noise_at(iso)
-        return Calibration(self.name, {} if noise is None else noise.saturation, self.grey_share)
+        return Calibration(self.name, {} if noise is None else noise.saturation_dn, self.grey_share)
 
 
 def _between(low: Noise, high: Noise, iso: float) -> Noise:
@@ -152,10 +154,9 @@ def _between(low: Noise, high: Noise, iso: float) -> Noise:
         iso=iso,
         gain_dn_per_e=2.0 ** on_line(math.log2(low.gain_dn_per_e), math.log2(high.gain_dn_per_e)),
         read_noise_e=on_line(low.read_noise_e, high.read_noise_e),
-        black=None if low.black is None or high.black is None else on_line(low.black, high.black),
-        saturation={
-            channel: on_line(code, high.saturation[channel])
-            for channel, code in low.saturation.items()
-            if channel in high.saturation
+        saturation_dn={
+            channel: on_line(code, high.saturation_dn[channel])
+            for channel, code in low.saturation_dn.items()
+            if channel in high.saturation_dn
         },
     )

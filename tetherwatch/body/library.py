@@ -1,0 +1,169 @@
+"""The user's body profiles: listed, named, kept; and which of them a capture was taken with."""
+
+import re
+from collections.abc import Iterable
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from tetherwatch.body.bodyfile import body_text, parse_body
+from tetherwatch.body.places import bodies_folder
+from tetherwatch.body.records import Body
+from tetherwatch.errors import BodyError, Mistake, UsageError
+
+SUFFIX = ".toml"
+_MOST_BYTES = 1 << 18
+_NAME = re.compile(r"(?!(?:con|prn|aux|nul|com\d|lpt\d)$)[a-z0-9]+(?:-[a-z0-9]+)*")
+"""A name that every system takes for a file; the words left out are devices on some."""
+
+_LONGEST_NAME = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Library:
+    """The profiles that could be read, by name, and what is wrong with the others."""
+
+    bodies: tuple[Body, ...] = ()
+    broken: tuple[BodyError, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The body of a capture. `by` says how it was found, or why there is none."""
+
+    body: Body | None
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Bodies:
+    """The profiles that captures may have been taken with; `preferred` names the one to take wherever it fits."""
+
+    known: tuple[Body, ...] = ()
+    preferred: str | None = None
+
+    def of(self, camera: str | None, serial: str | None) -> Found:
+        """The body of a capture that says it is from this camera; None is what it does not say.
+
+        The preferred one, if it fits. Otherwise the one of this camera and serial; or the only one of this camera,
+        where the capture or the profile has no serial.
+        """
+        fitting = [body for body in self.known if _fits(body, camera, serial)]
+        for body in self.known:
+            if body.name == self.preferred and (body in fitting or camera is None):
+                return Found(body, "as chosen")
+        for body in fitting:
+            if body.serial is not None and body.serial == serial:
+                return Found(body, "by camera and serial")
+        if len(fitting) == 1:
+            return Found(fitting[0], "by camera alone")
+        return Found(None, "several profiles fit this camera" if fitting else "no profile of this camera")
+
+
+def _fits(body: Body, camera: str | None, serial: str | None) -> bool:
+    return body.camera == camera and (body.serial == serial or None in (body.serial, serial))
+
+
+def read_library() -> Library:
+    """All profiles of the user. Never raises: what cannot be read is carried along."""
+    bodies, broken = [], []
+    for path in _paths():
+        try:
+            bodies.append(_body_at(path))
+        except BodyError as error:
+            broken.append(error)
+    return Library(tuple(bodies), tuple(broken))
+
+
+def body_named(name_or_path: str) -> Body:
+    """A profile by its name, or a profile file by its path. Raises UsageError if there is none, or BodyError."""
+    places = ([_place(name_or_path)] if _is_name(name_or_path) else []) + [Path(name_or_path)]
+    for path in places:
+        with suppress(OSError, ValueError):
+            if path.is_file():
+                return _body_at(path)
+    raise UsageError(
+        f"there is no body profile {name_or_path}", "see 'tetherwatch body list', or give the path of a profile"
+    )
+
+
+def check_name(name: str) -> None:
+    """Raise UsageError unless a profile may be called so."""
+    if not _is_name(name):
+        raise UsageError(
+            f"a body profile cannot be called {name!r}",
+            f'use up to {_LONGEST_NAME} small letters and digits, with "-" between words: "q24-second"',
+        )
+
+
+def save_body(body: Body, replace: bool = False) -> Path:
+    """Write a profile to where it is found by its name, all at once, and return that place.
+
+    Raises UsageError for a name that cannot be one, for a profile that is there already unless `replace`, and where it
+    cannot be written; BodyError if the profile itself has mistakes.
+    """
+    check_name(body.name)
+    path = _place(body.name)
+    if path.exists() and not replace:
+        raise UsageError(f"there is a body profile {body.name} already", "choose another name, or replace it")
+    text = body_text(body)
+    parse_body(text, str(path), body.name)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _put_in_place(path, text.encode("utf-8", "replace"))
+    except OSError as error:
+        raise UsageError(
+            f"body profile {path} cannot be written: {error.strerror}", "make that folder writable"
+        ) from None
+    return path
+
+
+def fresh(bodies: Iterable[Body], kept: Body | None) -> tuple[Body, ...]:
+    """All of `bodies`, and `kept` if none of them has its name any more."""
+    known = tuple(bodies)
+    gone = kept is not None and all(body.name != kept.name for body in known)
+    return (*known, kept) if kept is not None and gone else known
+
+
+def _is_name(name: str) -> bool:
+    return len(name) <= _LONGEST_NAME and _NAME.fullmatch(name) is not None
+
+
+def _place(name: str) -> Path:
+    return bodies_folder() / f"{name}{SUFFIX}"
+
+
+def _paths() -> list[Path]:
+    with suppress(OSError):
+        return sorted(path for path in bodies_folder().glob(f"*{SUFFIX}") if not path.name.startswith("."))
+    return []
+
+
+def _body_at(path: Path) -> Body:
+    return parse_body(_text(path), str(path), path.stem)
+
+
+def _text(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            data = file.read(_MOST_BYTES + 1)
+        if len(data) > _MOST_BYTES:
+            raise ValueError("too large to be one")
+        return data.decode("utf-8-sig")
+    except OSError as error:
+        what = f"cannot be read: {error.strerror}"
+    except UnicodeDecodeError:
+        what = "not text: save it as UTF-8"
+    except ValueError as error:
+        what = str(error)
+    raise BodyError(str(path), (Mistake("", None, what),))
+
+
+def _put_in_place(path: Path, content: bytes) -> None:
+    """Write under a hidden name, then rename: the profile is complete from the first moment, or the old one stays."""
+    unfinished = path.with_name(f".{path.name}.part")
+    try:
+        unfinished.write_bytes(content)
+        unfinished.replace(path)
+    finally:
+        unfinished.unlink(missing_ok=True)
