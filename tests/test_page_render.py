@@ -123,9 +123,9 @@ def test_a_plot_follows_the_page_and_repeats() -> None:
     """No colour of its own, words kept as text, named for readers, and the same bytes each time."""
     svg = drawn()
     assert svg == drawn()
-    assert not re.search(r"#0000[01]\d", svg)
+    assert not re.search(r"#[0-9a-f]{6}\b(?!;?\))", svg)
     assert "var(--series-1)" in svg
-    assert "var(--ink)" in svg
+    assert "var(--muted)" in svg
     assert "grade 10" in svg
     assert "<metadata" not in svg
     assert "<title id=" in svg
