@@ -5,7 +5,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime, timezone
 from pathlib import Path
@@ -76,9 +76,12 @@ class Watch:
 
 
 @contextmanager
-def watching(folder: Path, *options: str) -> Iterator[Watch]:
-    """`watch --headless` by the grey-card plan, once it is ready; killed at the end of the block if it still runs."""
-    command = [*PROGRAM, "watch", str(folder), "--headless", "--plan", "window-card", *options]
+def watching(folder: Path, *words: str, before: Sequence[str] = ()) -> Iterator[Watch]:
+    """`watch --headless` by the grey-card plan, once it is ready; killed at the end of the block if it still runs.
+
+    `before`: what starts the command, if not this process itself.
+    """
+    command = [*before, *PROGRAM, "watch", str(folder), "--headless", "--plan", "window-card", *words]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         try:
             watch = Watch(process)

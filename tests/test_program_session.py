@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from program import drop, is_frame, run, shoot, wait_for, watching
 
-KILLS = int(os.environ.get("TETHERWATCH_TEST_KILLS", "5"))
+KILLS = int(os.environ.get("TETHERWATCH_TEST_KILLS", "30"))
 """Kills in one session; more take longer and find more."""
 
 

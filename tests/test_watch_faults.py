@@ -65,6 +65,7 @@ class World:
         self.files: dict[Path, File] = {}
         self.device: int | None = 1
         self.readable = True
+        self.open = True
         self.later: list[tuple[float, int, Callable[[], None]]] = []
         self.ticket = count()
 
@@ -100,7 +101,7 @@ class World:
 
     def fingerprint(self, path: Path) -> bytes | None:
         """See `Disk`."""
-        file = self.files.get(path) if self.device is not None and self.readable else None
+        file = self.files.get(path) if self.device is not None and self.readable and self.open else None
         return None if file is None else file.content.mark
 
     def reports_changes(self, folder: Path) -> bool:
@@ -162,7 +163,7 @@ class Decoder:
     def _outcome(self, file: File | None, aim: Aim) -> tuple[Outcome, float]:
         if file is None:
             return Failure(Fault.VANISHED), 0.01
-        if not self.world.readable:
+        if not (self.world.readable and self.world.open):
             return Failure(Fault.NO_ACCESS), 0.01
         kind = file.content.kind
         faults = {"part": (Fault.CUT_SHORT, 0.1), "crash": (Fault.CRASHED, 1.0), "hang": (Fault.TOO_SLOW, 20.0)}
@@ -346,6 +347,13 @@ class Shoot(RuleBasedStateMachine):
         self.calm = False
         self.world.readable = False
         self.world.at(seconds, lambda: setattr(self.world, "readable", True))
+
+    @rule(seconds=st.sampled_from([0.2, 1.5, 10.0, 30.0]))
+    def forbid_opening(self, seconds: float) -> None:
+        """The captures are still listed, but for a while none can be opened."""
+        self.calm = False
+        self.world.open = False
+        self.world.at(seconds, lambda: setattr(self.world, "open", True))
 
     @rule(stops=st.sampled_from([0.0, 1.0]))
     def aim(self, stops: float) -> None:

@@ -17,7 +17,7 @@ from tetherwatch.watch.task import Failure  # noqa: E402
 pytest.importorskip("tifffile")
 pytest.importorskip("imagecodecs")
 
-MUTANTS, SEED = 600, 20260506
+MUTANTS, SEED = 2000, 20260506
 CLEAR = {fault.name for fault in Fault} - {"CRASHED", "TOO_SLOW", "VANISHED", "NO_ACCESS", "NOT_A_FILE", "SET_ASIDE"}
 
 

@@ -104,7 +104,7 @@ def test_a_read_capture_becomes_a_metered_event():
     assert made.backlog == 0
 
 
-@pytest.mark.parametrize("fault", [Fault.CUT_SHORT, Fault.EMPTY, Fault.VANISHED, Fault.NO_ACCESS, Fault.NOT_A_CAPTURE])
+@pytest.mark.parametrize("fault", [Fault.CUT_SHORT, Fault.EMPTY, Fault.NOT_A_CAPTURE])
 def test_a_fault_of_a_young_file_is_tried_again_before_it_is_a_problem(fault):
     """It may still be on its way: the second try is made at the end of the grace."""
     made = schedule("a")
@@ -113,6 +113,20 @@ def test_a_fault_of_a_young_file_is_tried_again_before_it_is_a_problem(fault):
     assert made.next_job(2.9) is None
     assert made.backlog == 1
     assert made.finish(start(made, 3.0), Failure(fault), 3.1) == [problem_of(Path("a"), fault)]
+    assert made.backlog == 0
+
+
+@pytest.mark.parametrize("fault", [Fault.VANISHED, Fault.NO_ACCESS])
+def test_what_cannot_be_opened_is_told_once_and_tried_for_as_long_as_it_takes(fault):
+    """A permission or a cable may be mended at any time, and then the capture is a frame."""
+    made = schedule("a")
+    made.finish(start(made, 3.0), Failure(fault), 3.1)
+    for now in (8.1, 13.1):
+        assert made.next_job(now - 0.1) is None
+        job = made.next_job(now)
+        assert job.barred
+        made.put_back(job, now + 5.0)
+    assert [event.capture.path.name for event in made.finish(start(made, 18.1), read_of(Aim()), 18.2)] == ["a"]
     assert made.backlog == 0
 
 

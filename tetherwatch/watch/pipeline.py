@@ -20,7 +20,7 @@ from tetherwatch.watch.hints import Hints
 from tetherwatch.watch.ledger import Identity, Ledger, NoLedger, identity
 from tetherwatch.watch.listing import Listing
 from tetherwatch.watch.records import Health, Metered, Problem, WatchEvent
-from tetherwatch.watch.schedule import GRACE_S, Job, Schedule
+from tetherwatch.watch.schedule import BARRED_S, GRACE_S, Job, Schedule
 from tetherwatch.watch.task import Failure, Outcome
 from tetherwatch.watch.workers import Reader, Workers
 
@@ -185,6 +185,9 @@ class Watcher:
             if waiting is None:
                 return
             fingerprint = self._disk.fingerprint(waiting.capture.path) if waiting.capture.size else None
+            if waiting.barred and fingerprint is None:
+                self._wait_until_open(waiting)
+                continue
             job = self._schedule.recognise(waiting, fingerprint, self._is_there)
             if job is None:
                 self._ledger.recognised(replace(waiting.capture, fingerprint=fingerprint))
@@ -192,6 +195,12 @@ class Watcher:
                 self._reader.start(job.capture.path, job.aim, job.step, partial(self._done, job))
             else:
                 yield from self._schedule.finish(job, Failure(Fault.SET_ASIDE), self._clock())
+
+    def _wait_until_open(self, barred: Job) -> None:
+        if self._is_there(identity(barred.capture)):
+            self._schedule.put_back(barred, self._clock() + BARRED_S)
+        else:
+            self._schedule.drop(barred)
 
     def _is_there(self, file: Identity) -> bool:
         path, *state = file

@@ -20,6 +20,12 @@ GRACE_S = 3.0
 _FINAL = frozenset({Fault.NOT_A_FILE, Fault.TOO_SLOW, Fault.CRASHED, Fault.SET_ASIDE})
 """Faults that waiting does not mend. A half-written file can give any other."""
 
+_BARRED = frozenset({Fault.NO_ACCESS, Fault.VANISHED})
+"""Faults that are not the content's: a permission, a cable, a server. What still lies there is read when it can be."""
+
+BARRED_S = 5.0
+"""Time between two looks at whether a capture that could not be opened can be now."""
+
 
 def _may_mend(outcome: Outcome) -> bool:
     if isinstance(outcome, Read) and outcome.fault is Fault.UNSUPPORTED:
@@ -29,7 +35,10 @@ def _may_mend(outcome: Outcome) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One capture to be read, with what it is to be metered for. A higher `rank` goes first."""
+    """One capture to be read, with what it is to be metered for. A higher `rank` goes first.
+
+    `barred`: it was told that it cannot be opened, so another attempt is made only once it can.
+    """
 
     arrival: Arrival
     rank: int
@@ -37,6 +46,7 @@ class Job:
     step: Step
     not_before: float = 0.0
     again: bool = False
+    barred: bool = False
 
     @property
     def capture(self) -> Capture:
@@ -115,10 +125,11 @@ class Schedule:
         """Forget a job whose file has changed since: whatever was read, that content is added as an arrival again."""
         self._running.remove(job)
 
-    def put_back(self, job: Job) -> None:
+    def put_back(self, job: Job, not_before: float = 0.0) -> None:
         """Take back a job that could not be tried, for another time."""
         self._running.remove(job)
-        self._waiting.setdefault(job.capture.path, replace(job, aim=self._aim, step=self._step))
+        again = replace(job, aim=self._aim, step=self._step, not_before=not_before)
+        self._waiting.setdefault(job.capture.path, again)
 
     def finish(self, job: Job, outcome: Outcome, now: float) -> list[Metered | Problem]:
         """What to hand on now that `job` has come to an end."""
@@ -129,6 +140,8 @@ class Schedule:
         if _may_mend(outcome) and now < due:
             self._wait(replace(job, aim=self._aim, step=self._step, not_before=due))
             return []
+        if outcome.fault in _BARRED and job.capture.size:
+            self._wait(replace(job, aim=self._aim, step=self._step, not_before=now + BARRED_S, barred=True))
         events = self._fail(job, outcome) if isinstance(outcome, Failure) else [self._give(job, outcome)]
         return events + self._complain(job, outcome)
 
