@@ -4,8 +4,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from meter_frames import BLACK, WHITE, mosaic_frame, raw_codes
+from meter_frames import BLACK, WHITE, mosaic_frame, picture_frame, raw_codes
+from numpy.typing import NDArray
 
+from tetherwatch.body.records import Calibration
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.meter.reading import meter_frame
 from tetherwatch.meter.records import Aim
@@ -181,3 +183,46 @@ def test_each_channel_is_judged_by_itself():
     assert reading.clipped_percent["r"] == pytest.approx(1.5, abs=0.02)
     assert reading.clipped_percent["g"] == pytest.approx(1.5, abs=0.02)
     assert reading.clipped_percent["b"] == 0
+
+
+# ---- measured saturation
+
+
+def surface(code: int, clipped_to: int | None = None) -> NDArray[np.uint16]:
+    """A mosaic of one code, its left half clipped where that is asked for."""
+    codes = np.random.default_rng(5).normal(code, 40, (200, 200)).round().astype(np.uint16)
+    if clipped_to is not None:
+        codes[:, :100] = clipped_to
+    return codes
+
+
+def test_a_measured_saturation_stands_for_the_metadata() -> None:
+    """Without a pile-up in the picture, saturation is black plus the codes the profile measured, channel by channel."""
+    known = Calibration("q24", {"g": 15000.0}, 10 / 78)
+    reading = meter_frame(mosaic_frame(surface(3000)), Aim(), Settings(), 1, known)
+    assert reading.saturation == {"r": WHITE, "g": BLACK + 15000.0, "b": WHITE}
+    assert (reading.pile_up, reading.body) == ((), "q24")
+
+
+def test_a_pile_up_overrules_a_measured_saturation() -> None:
+    """Where the picture itself shows another saturation than the profile, the picture is believed."""
+    known = Calibration("q24", dict.fromkeys("rgb", 15000.0), 10 / 78)
+    reading = meter_frame(mosaic_frame(surface(3000, clipped_to=14000)), Aim(), Settings(), 1, known)
+    assert reading.saturation == dict.fromkeys("rgb", 14000.0)
+    assert reading.pile_up == ("r", "g", "b")
+
+
+def test_a_measured_grey_is_where_the_level_is_zero() -> None:
+    """A card at the profile's grey reads 0 stops, at twice that share +1; saturation counts from black."""
+    known = Calibration("q24", {"g": 15000.0}, 0.1)
+    for share, stops in ((0.1, 0.0), (0.2, 1.0)):
+        codes = np.full((200, 200), BLACK + 15000 * share, np.uint16)
+        reading = meter_frame(mosaic_frame(codes), Aim(area="card"), Settings(), 1, known)
+        assert reading.level_stops == pytest.approx(stops, abs=1e-9)
+
+
+def test_a_profile_does_not_bear_on_finished_pictures() -> None:
+    """A JPEG of the body is read as ever: its curve has nothing to do with the sensor's figures."""
+    picture = picture_frame(np.full((60, 60, 3), 118, np.uint8))
+    known = Calibration("q24", dict.fromkeys("rgb", 100.0), 0.5)
+    assert meter_frame(picture, Aim(), Settings(), 1, known) == meter_frame(picture, Aim(), Settings(), 1)

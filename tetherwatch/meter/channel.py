@@ -1,6 +1,7 @@
 """One channel of a capture: its saturation, its curve to linear light, clipping and crushed shadows."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,8 @@ from tetherwatch.meter.histogram import Counts, SiteCounts
 from tetherwatch.meter.records import ToneHistogram
 from tetherwatch.meter.saturation import Saturation, find_saturation
 from tetherwatch.meter.tone import Floats, merged, picture_table, raw_table, tone_histogram
+
+NOT_MEASURED: Mapping[str, float] = {}
 
 _LEAST_BELOW_BLACK = 50
 _OUTSIDE_SIGMA = math.erfc(math.sqrt(0.5))
@@ -79,22 +82,30 @@ def _site_tone(site: SiteCounts, saturation: Saturation, frame: Frame) -> SiteTo
     return SiteTone(site.counts, table, site.black, saturation.code - site.black, crushed)
 
 
-def _saturation(sites: list[SiteCounts], frame: Frame) -> Saturation:
+def _saturation(sites: list[SiteCounts], frame: Frame, measured_dn: float | None) -> Saturation:
+    """`measured_dn`: codes above black at which the body's channel was measured to end; it stands for the metadata."""
     white = min(site.white for site in sites)
     if frame.curve == "sRGB":
         return Saturation(white, pile_up=False)
     black = sum(site.black for site in sites) / len(sites)
+    if measured_dn is not None:
+        white = black + measured_dn
     return find_saturation(np.sum([site.counts for site in sites], axis=0), black, white)
 
 
-def channel_tones(counted: tuple[SiteCounts, ...], frame: Frame) -> tuple[ChannelTone, ...]:
-    """Group counted sites by channel, in the order the channels first appear."""
+def channel_tones(
+    counted: tuple[SiteCounts, ...], frame: Frame, measured_dn: Mapping[str, float] = NOT_MEASURED
+) -> tuple[ChannelTone, ...]:
+    """Group counted sites by channel, in the order the channels first appear.
+
+    `measured_dn`: codes above black at which channels of the body end, as far as that was measured.
+    """
     groups: dict[Channel, list[SiteCounts]] = {}
     for site in counted:
         groups.setdefault(site.channel, []).append(site)
     channels = []
     for channel, members in groups.items():
-        saturation = _saturation(members, frame)
+        saturation = _saturation(members, frame, measured_dn.get(channel))
         sites = tuple(_site_tone(site, saturation, frame) for site in members)
         tones = merged([tone_histogram(channel, site.counts, site.table) for site in sites])
         channels.append(ChannelTone(channel, saturation, sites, tones))

@@ -77,16 +77,16 @@ def _standard_error(parts: Sequence[AreaPart], mean: float) -> float:
     return math.sqrt(square) / pixels
 
 
-def raw_level(parts: Sequence[AreaPart], trim: float) -> Level:
+def raw_level(parts: Sequence[AreaPart], trim: float, grey_share: float = RAW_GREY) -> Level:
     """Level of a raw from its green (or only) channel: green carries most of the luminance, and no white balance,
-    the camera's or ours, moves it."""
+    the camera's or ours, moves it. `grey_share`: mid-grey as a part of saturation."""
     chosen = [part for part in parts if part.channel in ("g", "y")] or parts
     mean = mean_light(chosen, trim)
     light = max(mean, _FLOOR)
     black = _BLACK_ERROR_CODES / min(part.range_codes for part in chosen)
     relative = math.hypot(black, _standard_error(chosen, mean)) / light
     uncertainty = math.hypot(_RAW_UNCERTAINTY, relative / math.log(2))
-    return Level(math.log2(light / RAW_GREY), uncertainty, floor=mean <= _FLOOR)
+    return Level(math.log2(light / grey_share), uncertainty, floor=mean <= _FLOOR)
 
 
 def channel_stops(parts: Sequence[AreaPart], trim: float) -> Mapping[Channel, float]:

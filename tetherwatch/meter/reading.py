@@ -5,18 +5,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tetherwatch.exposure.light import light_value
+from tetherwatch.body.records import Calibration
+from tetherwatch.exposure.light import RAW_GREY, light_value
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.frame.records import Channel, Frame
 from tetherwatch.meter.area import CENTRE_RINGS, centred_box, sample_pitch, sites_inside, stored_box
-from tetherwatch.meter.channel import ChannelTone, SiteTone, channel_tones
+from tetherwatch.meter.channel import NOT_MEASURED, ChannelTone, SiteTone, channel_tones
 from tetherwatch.meter.histogram import Counts, SiteCounts, count_sites
 from tetherwatch.meter.level import AreaPart, Level, channel_stops, picture_level, raw_level
-from tetherwatch.meter.records import WHOLE_BOX, Aim, AreaKind, Box, Reading, ToneHistogram
+from tetherwatch.meter.records import WHOLE_BOX, Aim, AreaKind, Box, Face, Reading, Sides, ToneHistogram
+from tetherwatch.meter.skin import count_skin, nearest, skin_box
 from tetherwatch.meter.tone import merged, tone_histogram
 
 _CARD_TRIM = 0.1
 """Share of the darkest and of the brightest pixels of a card left out: dust, edges, lettering."""
+
+_SKIN_TRIM = 0.2
+"""Same for the skin of a face: specular spots, strands of hair, the rim of glasses."""
+
+_SIDE_UNCERTAINTY = 0.05
+"""Stops: how evenly the skin of both sides reflects (judgement)."""
 
 _CLIPPED_UNCERTAINTY = 2.0
 """Stops of uncertainty added per clipped share of the area: clipped light is at least this bright, no more is known."""
@@ -37,16 +45,19 @@ class _Area:
     trim: float
 
 
-def meter_frame(frame: Frame, aim: Aim, settings: Settings, orientation: int) -> Reading:
+def meter_frame(
+    frame: Frame, aim: Aim, settings: Settings, orientation: int, calibration: Calibration | None = None
+) -> Reading:
     """Meter a frame against an aim.
 
     `settings` in exact dial values give the light value; `orientation` is the Exif code that turns the stored picture
-    upright, because boxes are given in the upright picture.
+    upright, because boxes are given in the upright picture. `calibration`: what was measured of the body; it bears on
+    raws only.
     """
-    channels = channel_tones(count_sites(frame.sites), frame)
+    known = calibration if frame.curve == "linear" else None
+    channels = channel_tones(count_sites(frame.sites), frame, known.saturation_dn if known else NOT_MEASURED)
     area = _area(frame, aim, channels, orientation)
-    measure = raw_level if frame.curve == "linear" else picture_level
-    level = measure(area.parts, area.trim)
+    level = _level(frame, area, known)
     tones = tuple(channel.tones for channel in channels)
     area_tones = tones if area.kind == "frame" else _area_tones(area.parts)
     area_clipped = max(tone.clipped_percent_after(0.0) for tone in area_tones)
@@ -68,7 +79,14 @@ def meter_frame(frame: Frame, aim: Aim, settings: Settings, orientation: int) ->
         notes=_notes(aim, level, area_clipped),
         metered=area.box,
         channel_stops=channel_stops(area.parts, area.trim),
+        body=known.body if known else None,
     )
+
+
+def _level(frame: Frame, area: _Area, calibration: Calibration | None) -> Level:
+    if frame.curve == "sRGB":
+        return picture_level(area.parts, area.trim)
+    return raw_level(area.parts, area.trim, calibration.grey_share if calibration else RAW_GREY)
 
 
 def _area(frame: Frame, aim: Aim, channels: tuple[ChannelTone, ...], orientation: int) -> _Area:
@@ -77,6 +95,40 @@ def _area(frame: Frame, aim: Aim, channels: tuple[ChannelTone, ...], orientation
         parts = _box_parts(frame, curves, stored_box(aim.box, orientation))
         return _Area(aim.area, aim.box, parts, _CARD_TRIM if aim.area == "card" else 0.0)
     return _Area("frame", WHOLE_BOX, _centre_weighted_parts(frame, curves), 0.0)
+
+
+def _curves(channels: tuple[ChannelTone, ...]) -> _Curves:
+    return {(channel.channel, site.black): site for channel in channels for site in channel.sites}
+
+
+def _skin_area(frame: Frame, curves: _Curves, face: Face, orientation: int) -> _Area | None:
+    """The skin of a face; None where there is too little of it."""
+    skin = count_skin(frame, face, orientation)
+    if skin.empty:
+        return None
+    whole, left, right = (
+        tuple(_part(site, curves, site.counts, weight=1.0) for site in sites)
+        for sites in (skin.whole, skin.left, skin.right)
+    )
+    size = (frame.height, frame.width) if orientation >= 5 else (frame.width, frame.height)
+    return _Area("face", skin_box(face, *size), whole, _SKIN_TRIM, face, (left, right))
+
+
+def _sides(area: _Area, measure: _Measure) -> Sides | None:
+    """The light on both sides of a face that was found."""
+    if area.face is None or area.sides is None:
+        return None
+    left, right = (measure(parts, area.trim) for parts in area.sides)
+    return Sides(left.stops, right.stops, math.hypot(_SIDE_UNCERTAINTY, ...))
+
+
+def _card_stops(
+    frame: Frame, aim: Aim, channels: tuple[ChannelTone, ...], orientation: int, measure: _Measure
+) -> float | None:
+    """The level of the aim's box, beside a face."""
+    if aim.area != "face":
+        return None
+    return measure(_box_parts(frame, _curves(channels), stored_box(aim.box, orientation)), _CARD_TRIM).stops
 
 
 def _box_parts(frame: Frame, curves: _Curves, box: Box) -> tuple[AreaPart, ...]:

@@ -48,6 +48,11 @@ class Face:
     right_eye: Point
     score: float
 
+    @property
+    def middle(self) -> Point:
+        """Halfway between the eyes."""
+        return Point((self.left_eye.x + self.right_eye.x) / 2, (self.left_eye.y + self.right_eye.y) / 2)
+
 
 @dataclass(frozen=True, slots=True)
 class Sides:
@@ -66,6 +71,16 @@ class Sides:
         return abs(self.left_stops - self.right_stops)
 
 
+@dataclass(frozen=True, slots=True)
+class LastFace:
+    """Where a face was last found: `ago` frames before, by a camera with this serial number, held this way."""
+
+    face: Face
+    ago: int
+    serial: str | None
+    orientation: int
+
+
 CENTRE_BOX = Box(0.4, 0.4, 0.6, 0.6)
 WHOLE_BOX = Box(0.0, 0.0, 1.0, 1.0)
 
@@ -75,7 +90,9 @@ class Aim:
     """Where the metered area should sit.
 
     `from_grey_stops`: against mid-grey, negative is darker. `tolerance_stops`: inside it the picture is right.
-    `clip_limit_percent`: how much of the area may be clipped. `box` is used by `card` and `box`.
+    `clip_limit_percent`: how much of the area may be clipped. `box` is used by `card` and `box`; under `face` it is
+    where a grey card may be held. Of several faces the one nearest to `near` is metered, without it the largest; where
+    none is found, that of `last`.
     """
 
     area: AreaKind = "frame"
@@ -83,6 +100,8 @@ class Aim:
     tolerance_stops: float = 0.17
     clip_limit_percent: float = 0.5
     box: Box = CENTRE_BOX
+    near: Point | None = None
+    last: LastFace | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +163,8 @@ class Reading:
     `notes` explain where that is not what the aim asked for. `tones` and `area_tones` are the histograms of the whole
     picture and of the metered area. `faces` are all that were found, largest first, and looked for only if the aim is
     one; `face` is the one metered, None if there was none; `sides` the light on its two sides. `channel_stops`: each
-    channel of the metered area against its saturation, before any white balance.
+    channel of the metered area against its saturation, before any white balance. `body`: the body profile whose
+    saturation and grey were used, None where there was none.
     """
 
     source: Source
@@ -168,6 +188,7 @@ class Reading:
     face: Face | None = None
     sides: Sides | None = None
     channel_stops: Mapping[Channel, float] = field(default_factory=dict)
+    body: str | None = None
 
     def area_clipped_percent_after(self, move_stops: float) -> float:
         """The worst channel's clipped percent in the metered area once everything is `move_stops` brighter."""

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from tetherwatch.body.matching import NO_BODIES, Bodies
 from tetherwatch.exposure.dial import Step
 from tetherwatch.frame.faults import CaptureError, Fault
 from tetherwatch.frame.records import Metadata
@@ -39,10 +40,13 @@ class Failure:
 Outcome = Read | Failure
 
 
-def read_capture(path: Path, aim: Aim, step: Step) -> Outcome:
-    """Read and meter one capture under `aim`; its settings are given in exact values of a dial with `step`."""
+def read_capture(path: Path, aim: Aim, step: Step, bodies: Bodies = NO_BODIES) -> Outcome:
+    """Read and meter one capture under `aim`; its settings are given in exact values of a dial with `step`.
+
+    `bodies`: the profiles it may be of.
+    """
     try:
-        return _read(path, aim, step)
+        return _read(path, aim, step, bodies)
     except CaptureError as error:
         return Failure(error.fault, error.detail)
     except MemoryError:
@@ -51,7 +55,7 @@ def read_capture(path: Path, aim: Aim, step: Step) -> Outcome:
         return Failure(Fault.CRASHED, f"{type(error).__name__}: {error}")
 
 
-def _read(path: Path, aim: Aim, step: Step) -> Read:
+def _read(path: Path, aim: Aim, step: Step, bodies: Bodies) -> Read:
     from tetherwatch.frame.load import open_frame
     from tetherwatch.frame.metadata import read_metadata
     from tetherwatch.meter.reading import meter_frame
@@ -60,6 +64,8 @@ def _read(path: Path, aim: Aim, step: Step) -> Read:
     with open_frame(path) as frame:
         metadata = read_metadata(path)
         settings = metadata.settings.snapped(step)
-        reading = meter_frame(frame, aim, settings, metadata.orientation)
+        body = bodies.of(metadata.camera, metadata.serial).body
+        calibration = None if body is None else body.calibration(settings.iso)
+        reading = meter_frame(frame, aim, settings, metadata.orientation, calibration)
         thumbnail = make_thumbnail(frame, reading, metadata.orientation)
         return Read(replace(metadata, settings=settings), reading, thumbnail, frame.notes, frame.fault)
