@@ -190,11 +190,11 @@ def test_the_frame_is_weighted_to_its_centre():
         assert level == pytest.approx(math.log2((1000 * (1 + weight)) / 15871 / RAW_GREY), abs=0.002)
 
 
-def test_faces_are_not_found_yet():
+def test_without_a_face_the_frame_is_metered():
     """A plan that asks for faces is told so and gets the centre-weighted frame."""
     frame = mosaic_frame(studio(1))
     face, whole = meter(frame, Aim(area="face")), meter(frame, Aim())
-    assert "faces" in face.notes[0] and "centre-weighted frame" in face.notes[0]
+    assert "no face" in face.notes[0] and "centre-weighted frame" in face.notes[0]
     assert replace(face, notes=face.notes[1:]) == whole
     assert (face.area, face.metered) == ("frame", WHOLE_BOX)
 

@@ -162,7 +162,8 @@ class Reading:
     was found in the picture itself rather than in the metadata. `area` is what was metered, inside the box `metered`;
     `notes` explain where that is not what the aim asked for. `tones` and `area_tones` are the histograms of the whole
     picture and of the metered area. `faces` are all that were found, largest first, and looked for only if the aim is
-    one; `face` is the one metered, None if there was none; `sides` the light on its two sides. `channel_stops`: each
+    one; `face` is the one metered, None if there was none; `sides` the light on its two sides. `card_stops`: beside
+    a face, the level of the aim's box against mid-grey, in case a grey card is held there. `channel_stops`: each
     channel of the metered area against its saturation, before any white balance. `body`: the body profile whose
     saturation and grey were used, None where there was none.
     """
@@ -187,6 +188,7 @@ class Reading:
     faces: tuple[Face, ...] = ()
     face: Face | None = None
     sides: Sides | None = None
+    card_stops: float | None = None
     channel_stops: Mapping[Channel, float] = field(default_factory=dict)
     body: str | None = None
 
