@@ -285,6 +285,14 @@ def test_a_ceiling_that_was_only_assumed_gives_way_to_the_plan() -> None:
     assert list(said(parse_plan(GOOD, "mine.toml"), frame)) == ["ceiling"]
 
 
+def test_a_ceiling_that_equals_the_assumed_one_is_still_the_users() -> None:
+    """Who gives ISO 3200 as the ceiling means it, although nothing said would have led to the same number."""
+    text = GOOD.replace('allow = [100, "ceiling"]', "allow = [100, 12800]")
+    frame = capture("1/250 f/2.8 6400")
+    assert list(said(parse_plan(text, "mine.toml", 3200.0), frame)) == ["ceiling"]
+    assert list(said(parse_plan(text, "mine.toml"), frame)) == []
+
+
 @pytest.mark.parametrize("iso", [64, 80, 100, 125, 1250, 32000, 51200])
 def test_speeds_that_bodies_have_are_not_called_extended(iso: int) -> None:
     """64 to 51200, engraved or exact."""

@@ -265,6 +265,14 @@ def test_the_ceiling_is_a_limit(given_iso: float | None, step: str, highest: flo
     assert any("ISO 3200 is assumed" in note for note in plan.notes) == (given_iso is None)
 
 
+def test_a_ceiling_says_whose_it_is() -> None:
+    """A ceiling of a body profile is noted with its name, a user's own needs no note; neither counts as assumed."""
+    measured, own = parse_plan(GOOD, "mine.toml", 6400.0, "q24"), parse_plan(GOOD, "mine.toml", 6400.0)
+    assert measured.notes == ("the noise ceiling, ISO 6400, is that of body profile q24",)
+    assert own.notes == ()
+    assert [plan.ceiling_assumed for plan in (measured, own, parse_plan(GOOD, "mine.toml"))] == [False, False, True]
+
+
 @pytest.mark.parametrize(
     ("ceiling", "what"),
     [(64.0, "the ceiling, ISO 64, lies below 100"), (0.0, "lies below every dial"), (-5.0, "lies below every dial"),

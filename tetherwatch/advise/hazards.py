@@ -10,7 +10,7 @@ are known (`frame.tags`).
 import math
 from collections.abc import Callable
 
-from tetherwatch.advise.records import DEFAULT_CEILING_ISO, Finding, Plan
+from tetherwatch.advise.records import Finding, Plan
 from tetherwatch.exposure.dial import Dial, Step, label
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.records import Metadata
@@ -182,7 +182,7 @@ def _diffraction(plan: Plan, metadata: Metadata) -> Finding | None:
 def _above_ceiling(plan: Plan, metadata: Metadata) -> Finding | None:
     """Noisier than the user accepts. A ceiling that was only assumed gives way to what the plan allows."""
     iso, ceiling = metadata.settings.iso, plan.ceiling_iso
-    if ceiling == DEFAULT_CEILING_ISO:
+    if plan.ceiling_assumed:
         ceiling = max(ceiling, plan.iso.brightest)
     if iso is None or not _exceeds(iso, ceiling, _DIAL_STOPS):
         return None

@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from tetherwatch.advise.planmodel import AimModel, HeadModel, OrderModel, PowerModel, RangeModel, SceneModel
-from tetherwatch.advise.planrules import Mistakes, Tables, resolve_plan
+from tetherwatch.advise.planrules import Given, Mistakes, Tables, resolve_plan
 from tetherwatch.advise.records import Plan
 from tetherwatch.errors import PlanError
 from tetherwatch.toml import located, parsed, words_of
@@ -24,14 +24,15 @@ _TABLES: Mapping[str, type[BaseModel]] = {
 Model = TypeVar("Model", bound=BaseModel)
 
 
-def parse_plan(text: str, source: str, ceiling_iso: float | None = None) -> Plan:
+def parse_plan(text: str, source: str, ceiling_iso: float | None = None, body: str | None = None) -> Plan:
     """Read and check a plan. `ceiling_iso` is what "ceiling" stands for; None takes a cautious default and notes it.
 
+    `body` names the profile that the ceiling is of; None is the user's own word.
     Raises PlanError with all problems of the file together, in the order of their lines.
     """
     data = parsed(text, source, PlanError)
     mistakes: Mistakes = []
-    plan = resolve_plan(_tables(data, mistakes), source, ceiling_iso, mistakes)
+    plan = resolve_plan(_tables(data, mistakes), source, Given(ceiling_iso, body), mistakes)
     if plan is None:
         raise PlanError(source, located(mistakes, text))
     return plan

@@ -15,8 +15,18 @@ _ENDS = {
     Setting.ISO: "the lowest ISO first, then the highest",
 }
 
+CEILING_HINT = "measure it with 'tetherwatch ladder', or give --ceiling"
+
 Mistakes = list[tuple[str, str]]
 """(dotted key, what is wrong) pairs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """What "ceiling" stands for: an ISO, None if nobody said; and the body profile it is of, None for a user's word."""
+
+    iso: float | None
+    body: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,14 +43,14 @@ class Tables:
     scene: SceneModel
 
 
-def resolve_plan(tables: Tables, source: str, ceiling_iso: float | None, mistakes: Mistakes) -> Plan | None:
+def resolve_plan(tables: Tables, source: str, given: Given, mistakes: Mistakes) -> Plan | None:
     """Turn checked tables into a plan in exact dial values.
 
     Adds to `mistakes` what does not hold between them, as far as the keys that are right allow; None if there are any.
     """
     head, order = tables.head, tables.order
     step = Step.parse(head.step or "1/3")
-    ceiling = _ceiling(ceiling_iso, step, mistakes)
+    ceiling = _ceiling(given.iso, step, mistakes)
     shutter = _allowed(Setting.SHUTTER, tables.shutter, step, ceiling, mistakes)
     aperture = _allowed(Setting.APERTURE, tables.aperture, step, ceiling, mistakes)
     iso = _allowed(Setting.ISO, tables.iso, step, ceiling, mistakes)
@@ -66,8 +76,9 @@ def resolve_plan(tables: Tables, source: str, ceiling_iso: float | None, mistake
         brighter=tuple(map(Setting, order.brighter)),
         darker=tuple(map(Setting, order.darker)),
         sync_s=sync_s,
-        notes=_notes(tables, ceiling_iso),
+        notes=_notes(tables, given, label(Setting.ISO, ceiling, step)),
         ceiling_iso=ceiling,
+        ceiling_assumed=given.iso is None,
         power=power,
         scene=Scene(**tables.scene.model_dump()),
     )
@@ -185,12 +196,13 @@ def _check_sync(shutter: Allowed | None, sync_s: float | None, step: Step, mista
     mistakes.append(("shutter.allow", f"{fastest} is faster than the sync speed {sync}: part of the frame stays dark"))
 
 
-def _notes(tables: Tables, ceiling_iso: float | None) -> tuple[str, ...]:
+def _notes(tables: Tables, given: Given, ceiling: str) -> tuple[str, ...]:
     notes = []
-    if ceiling_iso is None and "ceiling" in (tables.iso.allow or ()):
-        notes.append(
-            f"no noise ceiling given: ISO {DEFAULT_CEILING_ISO:.0f} is assumed; name the body's own with --ceiling"
-        )
+    if "ceiling" in (tables.iso.allow or ()):
+        if given.iso is None:
+            notes.append(f"no noise ceiling known: ISO {ceiling} is assumed; {CEILING_HINT}")
+        elif given.body is not None:
+            notes.append(f"the noise ceiling, ISO {ceiling}, is that of body profile {given.body}")
     if tables.aim.area == "face":
         notes.append("finding faces is not built in yet: the centre-weighted frame is metered instead")
     return tuple(notes)

@@ -54,9 +54,9 @@ class Plan:
 
     `brighter` and `darker` list the levers in the order they may be spent. `sync_s` is the shortest shutter time at
     which a flash still lights the whole picture. `source` is the file or the shipped name; `notes` are single sentences
-    the user should know ("no ceiling measured: ISO 3200 assumed"). `ceiling_iso` is the highest ISO the user accepts,
-    also for an ISO that is unlocked later. `power` is the range of the light's own power as parts of full power, None
-    where the plan does not say.
+    the user should know ("no noise ceiling known: ISO 3200 is assumed"). `ceiling_iso` is the highest ISO that is
+    accepted, also for an ISO that is unlocked later; `ceiling_assumed` if neither the user said so nor a body profile.
+    `power` is the range of the light's own power as parts of full power, None where the plan does not say.
     """
 
     name: str
@@ -72,6 +72,7 @@ class Plan:
     sync_s: float
     notes: tuple[str, ...] = ()
     ceiling_iso: float = DEFAULT_CEILING_ISO
+    ceiling_assumed: bool = True
     power: Allowed | None = None
     scene: Scene = field(default_factory=Scene)
 
@@ -152,12 +153,14 @@ class Predicted:
 
     `uncertainty_stops` is that of the move's effect, beside the reading's own: 0 where the lever acts in full.
     `clipped_percent` is the worst channel's in the metered area, `clipped_by_channel` that of the whole picture.
+    `grey_snr`: signal to noise of one pixel of a mid-grey that is exposed right; None if the body was not measured.
     """
 
     offset_stops: float
     clipped_percent: float
     uncertainty_stops: float = 0.0
     clipped_by_channel: Mapping[Channel, float] = field(default_factory=dict)
+    grey_snr: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
