@@ -101,6 +101,23 @@ def test_a_file_that_is_only_touched_is_no_new_frame(tmp_path):
     assert running.problems == []
 
 
+def test_what_lay_there_before_is_not_new_when_it_is_touched_or_renamed(tmp_path):
+    """Once there was time to look into it; written anew it is a new capture at any time."""
+    names = [tmp_path / name for name in ("a.dng", "b.dng", "c.dng")]
+    for number, path in enumerate(names):
+        write(path, f"good {number} end")
+    with Running(tmp_path) as running:
+        running.until(lambda: not running.watcher.unlearned)
+        os.utime(names[0], (1_000_000_000, 1_000_000_000))
+        names[1].rename(tmp_path / "d.dng")
+        running.idle()
+        assert running.frames == []
+        write(names[2], "good x end")
+        running.until(lambda: running.frames)
+        running.idle()
+    assert running.frames == [("c.dng", False)]
+
+
 def test_a_renamed_capture_is_no_new_frame_and_a_copy_is_one(tmp_path):
     """What was given lies under another name now; a copy lies there beside it."""
     with Running(tmp_path) as running:

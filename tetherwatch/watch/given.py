@@ -17,6 +17,7 @@ class Given:
         """`whole`: captures that a whole frame was given for before."""
         self._whole: dict[str, bytes | None] = {}
         self._poor: set[str] = set()
+        self._passed: dict[str, bytes] = {}
         self._places: dict[bytes, Identity] = {}
         for capture in whole:
             self.note(capture, whole=True)
@@ -32,6 +33,12 @@ class Given:
         if capture.fingerprint is not None:
             self._places[capture.fingerprint] = (path, size, mtime_ns)
 
+    def pass_over(self, capture: Capture) -> None:
+        """No frame is given for this one, which lay there before; it is not new either if its time or name changes."""
+        if capture.fingerprint is not None:
+            self._passed[str(capture.path)] = capture.fingerprint
+            self._places.setdefault(capture.fingerprint, identity(capture))
+
     def forget(self, path: Path) -> None:
         """The frame of this path is now that of another."""
         self._whole.pop(str(path), None)
@@ -46,11 +53,11 @@ class Given:
         return str(path) in self._poor
 
     def knows(self, capture: Capture, is_there: IsThere) -> bool:
-        """Whether a frame was given for this content: under this name, or another that it was moved from or to."""
+        """Whether this content was given or passed over: under this name, or another that it was moved from or to."""
         mark, here = capture.fingerprint, identity(capture)
         if mark is None:
             return False
-        if self._whole.get(here[0]) == mark:
+        if mark in (self._whole.get(here[0]), self._passed.get(here[0])):
             return True
         place = self._places.get(mark)
         return place is not None and place[0] != here[0] and not (is_there(place) and is_there(here))

@@ -19,7 +19,7 @@ from tetherwatch.watch.disk import Disk, Folder
 from tetherwatch.watch.hints import Hints
 from tetherwatch.watch.ledger import Identity, Ledger, NoLedger, identity
 from tetherwatch.watch.listing import Listing
-from tetherwatch.watch.records import Health, Metered, Problem, WatchEvent
+from tetherwatch.watch.records import Capture, Health, Metered, Problem, WatchEvent
 from tetherwatch.watch.schedule import BARRED_S, GRACE_S, Job, Schedule
 from tetherwatch.watch.task import Failure, Outcome
 from tetherwatch.watch.workers import Reader, Workers
@@ -37,6 +37,9 @@ _NAP_S = 0.5
 """Longest sleep: so late a stop is noticed."""
 
 _HEARTBEAT_S = 2.0
+
+_REST_S = 0.1
+"""Time between two of the captures that lay there before, whose content is learned while there is nothing to read."""
 
 Message = Callable[[], Iterable[WatchEvent]]
 """What another thread has the watch do: deal with a capture read, take a new aim, or just wake up."""
@@ -110,6 +113,7 @@ class Watcher:
         first = first_listing(folder, self._disk)
         self._arrivals.observe(first, self._look_at, wall())
         self._ledger.looked({} if from_start else first)
+        self._unknown = [] if from_start else [item for item in first.items() if item[0] not in past.known]
 
     def events(self, stop: Event) -> Generator[WatchEvent, None, None]:
         """Yield what happens until `stop` is set or `close` is called; then workers and hints are shut down.
@@ -123,10 +127,16 @@ class Watcher:
                     yield from self._start_jobs()
                     yield from self._report()
                     yield from self._read_inbox()
+                    self._learn()
                     if self._clock() >= self._next_look():
                         yield from self._look()
             finally:
                 self._hints.stop()
+
+    @property
+    def unlearned(self) -> int:
+        """Captures that lay there before and whose content is not known yet: touched now, they would count as new."""
+        return len(self._unknown)
 
     def use(self, aim: Aim, step: Step) -> None:
         """Meter later captures, and the newest once more, under another aim. May be called from any thread."""
@@ -231,6 +241,16 @@ class Watcher:
             return []
         return self._schedule.finish(job, outcome, self._clock())
 
+    def _learn(self) -> None:
+        """Look into one of the captures that are not to be read: one that is touched later on is no new one."""
+        if self._schedule.backlog or not self._unknown or not self._is_here():
+            return
+        name, entry = self._unknown.pop()
+        path = Path(name)
+        mark = self._disk.fingerprint(path) if entry.size else None
+        if self._disk.entry(path) == entry:
+            self._schedule.pass_over(Capture(path, entry.size, entry.mtime_ns, 0.0, fingerprint=mark))
+
     def _is_here(self) -> bool:
         try:
             return self._disk.identity() == self._identity
@@ -239,7 +259,7 @@ class Watcher:
 
     def _read_inbox(self) -> Iterator[WatchEvent]:
         """Sleep until a message comes or something is due, then deal with all messages there are."""
-        wait = min(_NAP_S, self._next_look() - self._clock())
+        wait = min(_REST_S if self._unknown else _NAP_S, self._next_look() - self._clock())
         with suppress(Empty):
             yield from self._inbox.get(timeout=max(0.0, wait))()
             while True:

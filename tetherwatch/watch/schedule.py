@@ -84,6 +84,10 @@ class Schedule:
                 self._waiting.pop(arrival.capture.pair, None)
             self._wait(Job(arrival, self._rank(arrival), self._aim, self._step))
 
+    def pass_over(self, capture: Capture) -> None:
+        """Know a capture that is not to be read, should its time or name change."""
+        self._given.pass_over(capture)
+
     def use(self, aim: Aim, step: Step) -> None:
         """Meter everything from now on, and the newest capture given once more, under this aim and dial step."""
         if (aim, step) == (self._aim, self._step):
