@@ -19,6 +19,8 @@ _COMMANDS = {
     "read": "tetherwatch.cli.read",
     "plan": "tetherwatch.cli.plan",
     "rehearse": "tetherwatch.cli.rehearse",
+    "report": "tetherwatch.cli.report",
+    "sessions": "tetherwatch.cli.sessions",
     "doctor": "tetherwatch.cli.doctor",
     "completion": "tetherwatch.cli.completion",
 }

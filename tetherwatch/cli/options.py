@@ -21,7 +21,16 @@ def complete_plan(_: click.Context, __: click.Parameter, incomplete: str) -> lis
     return [*map(CompletionItem, names), CompletionItem(incomplete, type="file")]
 
 
-def _iso(_: click.Context, __: click.Parameter, text: str | None) -> float | None:
+def complete_session(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Shell completion of a session: the names of those that are kept, then files."""
+    from tetherwatch.report.shelf import kept
+
+    names = (each.name for each in kept() if each.name.startswith(incomplete))
+    return [*map(CompletionItem, names), CompletionItem(incomplete, type="file")]
+
+
+def read_iso(_: click.Context, __: click.Parameter, text: str | None) -> float | None:
+    """An ISO as the trade writes it, as the dial's exact value."""
     try:
         return None if text is None else snap(Setting.ISO, parse_value(Setting.ISO, text))
     except ValueError as error:
@@ -33,7 +42,7 @@ def with_plan(command: Command) -> Command:
     ceiling = click.option(
         "--ceiling",
         metavar="ISO",
-        callback=_iso,
+        callback=read_iso,
         help='Highest ISO you accept; plans call it "ceiling".  [default: 3200]',
     )
     plan = click.option(
