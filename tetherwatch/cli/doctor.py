@@ -4,6 +4,7 @@ import importlib.metadata
 import os
 import platform
 import sys
+import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -14,7 +15,10 @@ import click
 from tetherwatch import __version__
 from tetherwatch.text import display_name
 
-_NEEDED = ("click", "exiv2", "numpy", "pebble", "pillow", "pydantic", "rawpy", "rich", "textual", "tomli", "watchdog")
+_NEEDED = (
+    *("click", "exiv2", "jinja2", "matplotlib", "numpy", "pebble", "pillow", "platformdirs", "pydantic", "rawpy"),
+    *("rich", "textual", "tomli", "tomli-w", "watchdog"),
+)
 _FOR_REHEARSALS = ("imagecodecs", "tifffile")
 
 
@@ -53,6 +57,7 @@ def _findings(folder: Path | None) -> Iterator[Finding]:
     yield from _packages()
     yield _decoders()
     yield _worker()
+    yield _sessions()
     yield _terminal()
     if folder is not None:
         yield from _folder(folder)
@@ -106,6 +111,22 @@ def _worker() -> Finding:
     if answers and answers[0].fault is Fault.VANISHED:
         return Finding("workers", f"a worker process starts and answers in {took:.1f} s")
     return Finding("workers", "worker processes do not answer", "close other programs, then try again")
+
+
+def _sessions() -> Finding:
+    """Whether sessions can be written where they are kept."""
+    import sqlite3
+
+    from tetherwatch.session.places import sessions_folder
+
+    folder, name = sessions_folder(), f"kept by SQLite {sqlite3.sqlite_version} in "
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            return Finding("sessions", name + display_name(folder))
+    except OSError as error:
+        advice = "free some room, or name another place with --session or TETHERWATCH_DATA"
+        return Finding("sessions", f"cannot be written in {display_name(folder)} ({error.strerror})", advice)
 
 
 def _terminal() -> Finding:

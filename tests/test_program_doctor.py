@@ -1,0 +1,37 @@
+"""What `doctor` finds, on a machine that is well and on one that is not."""
+
+import os
+import sqlite3
+from pathlib import Path
+
+from program import run
+
+
+def lines(data: Path, *words: str | Path) -> tuple[int, dict[str, str]]:
+    """The exit code and what was found, by subject, with sessions kept under `data`."""
+    result = run("doctor", *words, env={**os.environ, "TETHERWATCH_DATA": str(data)})
+    assert result.stderr == ""
+    return result.returncode, {line[4:14].strip(): line for line in result.stdout.splitlines()}
+
+
+def test_what_is_well_is_named_with_its_version(tmp_path: Path) -> None:
+    """Program, packages, decoders, workers, the place of sessions and the folder; nothing is left to do."""
+    code, found = lines(tmp_path / "data", tmp_path)
+    assert code == 0, found
+    assert all(line.startswith("ok ") for line in found.values())
+    assert sqlite3.sqlite_version in found["sessions"]
+    assert str(tmp_path / "data") in found["sessions"]
+    assert "LibRaw" in found["decoders"]
+    assert "starts and answers" in found["workers"]
+    assert "0 captures" in found["folder"]
+
+
+def test_what_is_not_well_comes_with_advice(tmp_path: Path) -> None:
+    """A folder that is not there and a place that cannot be written to: exit code 2 and what to do, no traceback."""
+    (tmp_path / "file").write_text("")
+    code, found = lines(tmp_path / "file", tmp_path / "nowhere")
+    assert code == 2
+    wrong = {subject for subject, line in found.items() if line.startswith("!! ")}
+    assert wrong == {"sessions", "folder"}
+    assert "--session" in found["sessions"]
+    assert "name the folder" in found["folder"]
