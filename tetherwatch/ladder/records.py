@@ -38,6 +38,7 @@ Kind = Literal[
     "clipped",
     "black",
     "range",
+    "grade",
     "noise reduction",
     "single frames",
     "processed",
@@ -83,8 +84,8 @@ class PixelBox:
 class Crop:
     """A part of one rung at its full resolution.
 
-    `light` has the shape (height, width, 3): linear light in r, g, b with the white balance of the lowest rung, 0 at black
-    (negative below), 1 at the saturation of green. Stored orientation.
+    `light` has the shape (height, width, 3): linear light in r, g, b with the white balance of the lowest rung, 0 at
+    black (negative below), 1 at the saturation of green. Stored orientation.
     """
 
     part: Part
