@@ -156,7 +156,10 @@ def test_a_page_is_written_only_under_a_pages_name(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="not named like a page"):
         save(capture, "page")
     assert capture.read_bytes() == b"precious"
-    with pytest.raises(UsageError, match="cannot be written"):
+    with pytest.raises(UsageError, match="there is no folder"):
         save(tmp_path / "none" / "page.html", "page")
+    (tmp_path / "taken.html").mkdir()
+    with pytest.raises(UsageError, match="cannot be written"):
+        save(tmp_path / "taken.html", "page")
     save(tmp_path / "page.html", "é")
     assert (tmp_path / "page.html").read_bytes() == "é".encode()

@@ -18,6 +18,7 @@ _COMMANDS = {
     "watch": "tetherwatch.cli.watch",
     "read": "tetherwatch.cli.read",
     "plan": "tetherwatch.cli.plan",
+    "ladder": "tetherwatch.cli.ladder",
     "rehearse": "tetherwatch.cli.rehearse",
     "report": "tetherwatch.cli.report",
     "sessions": "tetherwatch.cli.sessions",

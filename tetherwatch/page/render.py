@@ -26,10 +26,17 @@ def render(template: str, **values: object) -> str:
     return environment().get_template(template).render(version=__version__, **values)
 
 
-def save(path: Path, page: str) -> None:
-    """Write a page. Raises UsageError if `path` does not name an HTML file or cannot be written."""
+def check_place(path: Path) -> None:
+    """Raise UsageError if a page cannot go there: its name is another kind of file's, or the folder is missing."""
     if path.suffix.lower() not in _SUFFIXES:
         raise UsageError(f"{path} is not named like a page", "end the name in .html")
+    if not path.parent.is_dir():
+        raise UsageError(f"there is no folder {path.parent}", "make it, or name another place for the page")
+
+
+def save(path: Path, page: str) -> None:
+    """Write a page. Raises UsageError if it cannot go there."""
+    check_place(path)
     try:
         path.write_text(page, encoding="utf-8", newline="\n")
     except OSError as error:
