@@ -16,7 +16,7 @@ from tetherwatch.cli.options import read_iso
 from tetherwatch.errors import FolderError, TetherwatchError, UsageError
 from tetherwatch.ladder.guide import GUIDE
 from tetherwatch.ladder.records import Ladder, Options, Output
-from tetherwatch.ladder.words import sentence
+from tetherwatch.ladder.words import found_words
 from tetherwatch.text import display_name
 from tetherwatch.watch.listing import list_captures
 
@@ -44,9 +44,15 @@ def _output(_: click.Context, __: click.Parameter, text: str) -> Output:
     show_default=True,
     help="Least signal to noise of mid-grey: 10 or 40, or yours.",
 )
-@click.option("--shadow-grade", type=_GRADE, help="The same 3 stops below.  [default: a quarter of --grade]")
-@click.option("--detail", type=_PERCENT, default=80.0, show_default=True, help="Least percent of fine detail.")
-@click.option("--denoise", type=click.FloatRange(0, 5), default=0.0, help="Stops that denoising will win back.")
+@click.option(
+    "--shadow-grade", metavar="S/N", type=_GRADE, help="The same 3 stops below.  [default: a quarter of --grade]"
+)
+@click.option(
+    "--detail", metavar="PERCENT", type=_PERCENT, default=80.0, show_default=True, help="Least percent of fine detail."
+)
+@click.option(
+    "--denoise", metavar="STOPS", type=click.FloatRange(0, 5), default=0.0, help="Stops that denoising will win back."
+)
 @click.option(
     "--output", metavar="SIZE", callback=_output, default="42cm", show_default=True, help="Longer side: 42cm or 2048px."
 )
@@ -87,7 +93,7 @@ def command(
     for line in _json(ladder) if as_json else _lines(ladder):
         click.echo(line)
     for finding in ladder.refused:
-        click.echo(display_name(sentence(finding.reason), 400), err=True)
+        click.echo(display_name(found_words(finding), 400), err=True)
     if sheet is not None and ladder.rungs:
         click.echo(f"sheet: {display_name(_written(ladder, sheet))}", err=as_json)
     if ladder.refused:

@@ -1,4 +1,7 @@
-"""A ladder as JSON objects with stable names. Absent values are null; ISO values are the dial's exact ones."""
+"""A ladder as JSON objects with stable names. Absent values are null; ISO values are the dial's exact ones.
+
+File names are those inside the ladder's folder.
+"""
 
 from collections.abc import Iterator
 from typing import Any
@@ -38,7 +41,7 @@ def _finding(finding: Finding) -> Event:
     return {
         "kind": finding.kind,
         "iso": finding.iso,
-        "file": None if finding.file is None else str(finding.file),
+        "file": None if finding.file is None else finding.file.name,
         "refuses": finding.refuses,
         "reason": finding.reason,
     }
@@ -51,7 +54,7 @@ def _rung(rung: Rung) -> Event:
         "event": "rung",
         "iso": rung.iso,
         "frames": rung.frames,
-        "files": [str(path) for path in rung.files],
+        "files": [path.name for path in rung.files],
         "method": rung.method,
         **{name: None if figure is None else figure.value for name, figure in figures.items()},
         "saturation_dn": rung.saturation_dn,

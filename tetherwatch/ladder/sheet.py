@@ -51,7 +51,7 @@ def sheet(ladder: Ladder) -> str:
         rows=rows,
         parts={part: words for part, words in PARTS.items() if any(part in row.crops for row in rows)},
         plots=(snr_plot(ladder), range_plot(ladder), detail_plot(ladder), read_plot(ladder)),
-        findings=[(finding.kind, sentence(finding.reason)) for finding in ladder.all_findings],
+        findings=[(finding.kind, found_words(finding)) for finding in ladder.all_findings],
         ceiling=None if ladder.ceiling is None else iso_label(ladder.ceiling.iso),
         interval_words=interval_words,
         number=number,

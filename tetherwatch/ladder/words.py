@@ -1,7 +1,7 @@
 """What a ladder was measured from and held against, in words."""
 
 from tetherwatch.ladder.columns import frame_words, iso_label
-from tetherwatch.ladder.records import Ceiling, Ladder, Output
+from tetherwatch.ladder.records import Ceiling, Finding, Ladder, Output
 
 _UNKNOWN_CAMERA = "unknown camera"
 
@@ -44,6 +44,12 @@ def interval_words(ceiling: Ceiling) -> str:
     return low if low == high else f"{low} to {high}"
 
 
+def found_words(finding: Finding) -> str:
+    """What was found, as a sentence. From the files: not yet safe to show."""
+    named = finding.file is not None and finding.reason.startswith(finding.file.name)
+    return finding.reason + "." if named else sentence(finding.reason)
+
+
 def sentence(text: str) -> str:
     """With a capital and a full stop."""
-    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith('.') else '.'}"
+    return f"{text[:1].upper()}{text[1:]}."

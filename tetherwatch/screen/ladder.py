@@ -10,7 +10,7 @@ from rich.text import Text
 
 from tetherwatch.ladder.columns import COLUMNS, Cell, Column, iso_label, number
 from tetherwatch.ladder.records import Ceiling, Finding, Ladder, Rung
-from tetherwatch.ladder.words import frames_words, head_words, interval_words, rules, sentence
+from tetherwatch.ladder.words import found_words, frames_words, head_words, interval_words, rules, sentence
 from tetherwatch.screen.palette import Palette
 from tetherwatch.text import display_name
 
@@ -39,7 +39,7 @@ def _rungs_own(ladder: Ladder) -> Iterator[Finding]:
 
 def _found(finding: Finding, palette: Palette) -> Text:
     line = Text(f"! {finding.kind}  ", style=palette.attention)
-    return line.append(display_name(sentence(finding.reason), _LONGEST_REASON), style="default")
+    return line.append(display_name(found_words(finding), _LONGEST_REASON), style="default")
 
 
 def _table(ladder: Ladder, palette: Palette, wide: bool) -> Table:
