@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
+from functools import cache
 
 from tetherwatch.exposure.stops import Setting, brightness, value_at
 
@@ -95,7 +96,7 @@ class Dial:
     @property
     def nominal(self) -> tuple[float, ...]:
         """Nominal values from darkest to brightest (seconds, f-numbers or ISO)."""
-        return tuple(float(Fraction(text)) for text in _SERIES[self.setting, self.step])
+        return _nominal(self.setting, self.step)
 
     @property
     def positions(self) -> range:
@@ -135,6 +136,11 @@ class Dial:
     def move(self, position: int, stops: float) -> int:
         """The position nearest to `stops` brighter (negative: darker) than `position`, kept on the dial."""
         return self.nearest(float(position * self.step.value) + stops)
+
+
+@cache
+def _nominal(setting: Setting, step: Step) -> tuple[float, ...]:
+    return tuple(float(Fraction(text)) for text in _SERIES[setting, step])
 
 
 def _spell(setting: Setting, nominal: str) -> str:
