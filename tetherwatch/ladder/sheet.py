@@ -10,7 +10,8 @@ from tetherwatch.exposure.stops import Setting
 from tetherwatch.ladder.columns import COLUMNS, Cell, iso_label, number
 from tetherwatch.ladder.plots import detail_plot, range_plot, read_plot, snr_plot
 from tetherwatch.ladder.records import Crop, Ladder, Part, Rung
-from tetherwatch.ladder.words import found_words, frames_words, head_words, interval_words, output_words, rules, sentence
+from tetherwatch.ladder.words import (
+    found_words,
     frames_words,
     head_words,
     interval_words,
