@@ -37,7 +37,7 @@ def mosaic_frame(
         for top, row in enumerate(pattern)
         for left, colour in enumerate(row)
     )
-    return Frame("raw", "linear", sites, *codes.shape, dict.fromkeys((site.channel for site in sites), 1.0))
+    return Frame("raw", "linear", sites, codes, *codes.shape, dict.fromkeys((site.channel for site in sites), 1.0))
 
 
 def picture_frame(picture: NDArray[np.uint8]) -> Frame:
@@ -45,7 +45,7 @@ def picture_frame(picture: NDArray[np.uint8]) -> Frame:
     channels: tuple[Channel, ...] = ("y",) if picture.ndim == 2 else ("r", "g", "b")
     planes = picture[:, :, None] if picture.ndim == 2 else picture
     sites = tuple(Site(c, planes[:, :, i], 0, 0, 1, 1, 0.0, 255.0) for i, c in enumerate(channels))
-    return Frame("jpeg", "sRGB", sites, *picture.shape[:2], dict.fromkeys(channels, 1.0))
+    return Frame("jpeg", "sRGB", sites, picture, *picture.shape[:2], dict.fromkeys(channels, 1.0))
 
 
 def turned_pattern(shape: tuple[int, int], pattern: Sequence[str], orientation: int) -> tuple[str, ...]:

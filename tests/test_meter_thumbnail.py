@@ -1,5 +1,7 @@
 """The small picture: upright, as exposed, with its clipped places."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -81,7 +83,7 @@ def test_a_raw_looks_like_its_rendering():
     mosaic = camera.expose(paint(240, 360), 0.0, 100, np.random.default_rng(3))
     frame = mosaic_frame(mosaic)
     gains = {channel: 1 / response for channel, response in zip("rgb", camera.response, strict=True)}
-    raw = rgb(draw(type(frame)("raw", "linear", frame.sites, 480, 720, gains)))
+    raw = rgb(draw(replace(frame, neutral=gains)))
     picture = rgb(draw(picture_frame(render(mosaic, camera))))
     assert raw.shape == picture.shape
     assert abs(raw[40, 60] - 118).max() <= 1

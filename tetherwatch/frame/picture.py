@@ -50,7 +50,7 @@ def frame_of(pixels: NDArray[np.uint8], source: Source, notes: tuple[str, ...] =
     sites = tuple(Site(channel, plane, 0, 0, 1, 1, 0.0, 255.0) for channel, plane in planes)
     height, width = pixels.shape[:2]
     neutral = {site.channel: 1.0 for site in sites}
-    return Frame(source, "sRGB", sites, height, width, neutral, notes)
+    return Frame(source, "sRGB", sites, pixels, height, width, neutral, notes)
 
 
 def _decode(file: BinaryIO, formats: tuple[str, ...]) -> tuple[NDArray[np.uint8], tuple[str, ...]]:

@@ -90,7 +90,7 @@ def decoded_frame(raw: rawpy.RawPy) -> Frame:
         if black_is_doubtful(raw.raw_image, sizes.top_margin, sizes.left_margin, black[0], white[0]):
             notes = (BLACK_DOUBTED,)
     neutral = _neutral(raw, {site.channel for site in sites})
-    return Frame("raw", "linear", sites, sizes.height, sizes.width, neutral, notes)
+    return Frame("raw", "linear", sites, visible, sizes.height, sizes.width, neutral, notes)
 
 
 def _white_levels(common: int, stated: Sequence[int], black: Sequence[float]) -> list[float]:

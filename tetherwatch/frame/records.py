@@ -45,7 +45,8 @@ class Site:
 class Frame:
     """The pixels of one capture. Valid only while the decoder that made it is open.
 
-    `height` and `width` are those of the visible picture in pixels, as stored (not turned by `orientation`).
+    `pixels` is the visible picture as stored, rows x columns (x planes), of which the sites are views; `height` and
+    `width` are its size in pixels (not turned by `orientation`).
     `curve` is "linear" for raw and "sRGB" for pictures, whose linear light is therefore an estimate.
     `neutral` holds white-balance gains that make a neutral object equal in r, g, b (green 1.0); for showing only.
     `notes` are single sentences the user should see ("raw data all zero: read from the embedded preview").
@@ -55,6 +56,7 @@ class Frame:
     source: Source
     curve: Literal["linear", "sRGB"]
     sites: tuple[Site, ...]
+    pixels: NDArray[np.uint16] | NDArray[np.uint8]
     height: int
     width: int
     neutral: Mapping[Channel, float]

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -47,6 +47,10 @@ class ChannelTone:
     saturation: Saturation
     sites: tuple[SiteTone, ...]
     tones: ToneHistogram
+
+    def with_clipped(self, clipped: int) -> "ChannelTone":
+        """The same with the exact number of clipped pixels, where the tones stand for a part of the rows."""
+        return replace(self, tones=replace(self.tones, clipped=clipped))
 
     @property
     def clipped_percent(self) -> float:

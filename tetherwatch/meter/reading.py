@@ -1,7 +1,7 @@
 """A frame becomes a reading."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from tetherwatch.body.records import Calibration
 from tetherwatch.exposure.light import RAW_GREY, light_value
@@ -9,7 +9,7 @@ from tetherwatch.exposure.settings import Settings
 from tetherwatch.frame.records import Channel, Frame
 from tetherwatch.meter.areas import CARD_TRIM, Area, metered_area
 from tetherwatch.meter.channel import NOT_MEASURED, ChannelTone, channel_tones
-from tetherwatch.meter.histogram import count_sites
+from tetherwatch.meter.histogram import count_clipped, count_sites, tone_pitch
 from tetherwatch.meter.level import AreaPart, Level, channel_stops, picture_level, raw_level
 from tetherwatch.meter.records import Aim, Face, Reading, Sides, ToneHistogram
 from tetherwatch.meter.tone import merged, tone_histogram
@@ -35,7 +35,7 @@ def meter_frame(
     was measured of the body; it bears on raws only.
     """
     known = calibration if frame.curve == "linear" else None
-    channels = channel_tones(count_sites(frame.sites), frame, known.saturation_dn if known else NOT_MEASURED)
+    channels = _channels(frame, known.saturation_dn if known else NOT_MEASURED)
     area = metered_area(frame, aim, channels, orientation, faces)
     level = _level(frame, area.parts, area.trim, known)
     tones = tuple(channel.tones for channel in channels)
@@ -65,6 +65,16 @@ def meter_frame(
         channel_stops=channel_stops(area.parts, area.trim),
         body=known.body if known else None,
     )
+
+
+def _channels(frame: Frame, measured_dn: Mapping[str, float]) -> tuple[ChannelTone, ...]:
+    """The tones of every channel, of large pictures from a part of the rows; clipped pixels are all counted."""
+    pitch = tone_pitch(frame.sites)
+    channels = channel_tones(count_sites(frame.sites, pitch), frame, measured_dn)
+    if pitch == 1:
+        return channels
+    clipped = count_clipped(frame, {channel.channel: channel.saturation.code for channel in channels})
+    return tuple(channel.with_clipped(clipped[channel.channel]) for channel in channels)
 
 
 def _level(frame: Frame, parts: Sequence[AreaPart], trim: float, calibration: Calibration | None) -> Level:
