@@ -1,15 +1,19 @@
 """The plots of a session's page. Frames stand side by side in the order of arrival, setups behind them."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
+from typing import Any
 
+import numpy as np
 from markupsafe import Markup
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from tetherwatch.advise.records import CallKind
+from tetherwatch.advise.words import name as setting_name
+from tetherwatch.exposure.stops import Setting
 from tetherwatch.page.plot import INK, LINE, MUTED, SERIES, WARN, axes, plot
 from tetherwatch.report.records import FrameEntry, SessionRecord
 from tetherwatch.text import display_name
@@ -19,7 +23,9 @@ _LEAST_STOPS = 1.0
 """What a plot of offsets reaches to at least, up and down."""
 
 _MOST_STOPS = 3.0
-"""What it reaches to at most: a misfire further off sits at the edge, so that the others stay readable."""
+"""What it reaches to at most: a misfire must not flatten the others."""
+
+_EDGE = "Frames further off sit at the edge."
 
 _LETTER = 0.012
 """Part of a wide plot's width that a letter takes."""
@@ -27,14 +33,29 @@ _LETTER = 0.012
 _LONGEST_NAME = 24
 _CLIPPED_LEAST = 1.0
 
+_DOT, _CROSS = 3.0, 6.0
+"""Sizes of marks in points; the dots of few frames are larger."""
+
+_FEW = 300
+
 _MARKS: dict[CallKind, tuple[str, str, float]] = {
-    "hold": ("o", MUTED, 2.5),
-    "brighter": ("^", SERIES[0], 6.0),
-    "darker": ("v", SERIES[1], 6.0),
-    "check": ("X", WARN, 6.5),
-    "blocked": ("s", INK, 5.0),
+    "hold": ("o", MUTED, _DOT),
+    "brighter": ("^", SERIES[0], 2 * _DOT),
+    "darker": ("v", SERIES[1], 2 * _DOT),
+    "check": ("X", WARN, _CROSS),
+    "blocked": ("s", INK, 1.5 * _DOT),
 }
-"""Mark, colour and size in points of each kind of call."""
+"""Mark, colour and size of each kind of call."""
+
+
+_SETTING_MARKS = {
+    Setting.SHUTTER: ("o", SERIES[0]),
+    Setting.APERTURE: ("s", SERIES[1]),
+    Setting.ISO: ("D", SERIES[2]),
+    Setting.LIGHT: ("^", SERIES[3]),
+    Setting.COMPENSATION: ("P", INK),
+}
+"""Mark and colour of each setting."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,45 +89,36 @@ def offset_plot(record: SessionRecord) -> Markup:
     """Offset of each frame from its aim, marked by its call, with the tolerance behind it."""
     figure, area = _frames_axes(record, "stops from the aim")
     frames = record.frames
-    tolerances = [frame.plan.aim.tolerance_stops for frame in frames]
     places = range(1, len(frames) + 1)
-    area.fill_between(
-        places, [-t for t in tolerances], tolerances, step="mid", color=SERIES[3], alpha=0.25, linewidth=0
-    )
+    tolerances = [frame.plan.aim.tolerance_stops for frame in frames]
+    below = [-tolerance for tolerance in tolerances]
+    area.fill_between(places, below, tolerances, step="mid", color=SERIES[3], alpha=0.25, linewidth=0)
     area.axhline(0, color=MUTED, linewidth=0.8)
-    reach = _reach(frames)
-    area.set_ylim(-reach * 1.08, reach * 1.08)
+    reach = min(max(abs(frame.measured.offset_stops) for frame in frames), _MOST_STOPS)
+    _bound(area, -max(reach, _LEAST_STOPS), max(reach, _LEAST_STOPS))
     for kind, (mark, colour, size) in _MARKS.items():
-        of_kind = [(place, frame) for place, frame in zip(places, frames, strict=True) if frame.call.kind == kind]
-        if of_kind:
-            offsets = [min(max(frame.measured.offset_stops, -reach), reach) for _, frame in of_kind]
-            label = f"{kind} ({len(of_kind)})"
-            area.plot([place for place, _ in of_kind], offsets, mark, color=colour, ms=size, mew=0, label=label)
+        points = [(at, f.measured.offset_stops) for at, f in zip(places, frames, strict=True) if f.call.kind == kind]
+        _draw(area, points, mark, color=colour, ms=size * _scale(frames), label=f"{kind} ({len(points)})")
     _legend(area)
-    beyond = sum(abs(frame.measured.offset_stops) > reach for frame in frames)
-    edge = f" {beyond} frames further off sit at the edge." if beyond else ""
     inside = sum(frame.inside for frame in frames)
-    description = f"{inside} of {len(frames)} frames lie within the tolerance, the band in the middle.{edge}"
+    description = f"{inside} of {len(frames)} frames lie within the tolerance, the band in the middle. {_EDGE}"
     return plot(figure, "Offset of each frame from the aim, with its call", description)
 
 
 def light_plot(record: SessionRecord) -> Markup | None:
     """The scene's light in each frame; None if no frame knows its own."""
-    known = [
-        (place, frame.measured.light_value, frame.odd)
-        for place, frame in enumerate(record.frames, start=1)
-        if frame.measured.light_value is not None
-    ]
-    if not known:
+    lights = [(place, frame.measured.light_value, frame.odd) for place, frame in enumerate(record.frames, start=1)]
+    sound = [(place, light) for place, light, odd in lights if light is not None and not odd]
+    odd = [(place, light) for place, light, odd in lights if light is not None and odd]
+    values = [light for _, light in sound or odd]
+    if not values:
         return None
     figure, area = _frames_axes(record, "light value at ISO 100, stops")
-    for odd, mark, colour, label in ((False, "o", SERIES[0], "frames"), (True, "X", WARN, "odd frames")):
-        points = [(place, light) for place, light, is_odd in known if is_odd is odd]
-        if points:
-            area.plot(*zip(*points, strict=True), mark, color=colour, ms=5 if odd else 3, mew=0, label=label)
+    _bound(area, min(values) - _LEAST_STOPS, max(values) + _LEAST_STOPS)
+    _draw(area, sound, "o", color=SERIES[0], ms=_DOT * _scale(record.frames), label="frames")
+    _draw(area, odd, "X", color=WARN, ms=_CROSS, label="odd frames")
     _legend(area)
-    lights = [light for _, light, odd in known if not odd] or [light for _, light, _ in known]
-    description = f"From {min(lights):.1f} to {max(lights):.1f} in {len(known)} frames, odd ones not counted."
+    description = f"From {min(values):.1f} to {max(values):.1f}, odd frames not counted. {_EDGE}"
     return plot(figure, "Light value of each frame", description)
 
 
@@ -136,22 +148,15 @@ def landing_plot(record: SessionRecord) -> Markup | None:
     figure, area = axes("predicted offset, stops", "landed at, stops")
     ends = [each.predicted_offset_stops for each in landings] + [each.offset_stops for each in landings]
     low, high = min(*ends, -_LEAST_STOPS / 2), max(*ends, _LEAST_STOPS / 2)
+    _bound(area, low, high)
     area.plot([low, high], [low, high], "--", color=MUTED, linewidth=1, label="as predicted")
-    for setting, mark, colour in zip(
-        dict.fromkeys(each.setting for each in landings), "o^sDv", _colours(), strict=False
-    ):
-        of_it = [each for each in landings if each.setting is setting]
-        x, y = [each.predicted_offset_stops for each in of_it], [each.offset_stops for each in of_it]
-        area.plot(x, y, mark, color=colour, ms=5, mew=0, label=f"{setting.value} ({len(of_it)})")
+    for setting, (mark, colour) in _SETTING_MARKS.items():
+        points = [(each.predicted_offset_stops, each.offset_stops) for each in landings if each.setting is setting]
+        _draw(area, points, mark, color=colour, ms=5, label=f"{setting_name(setting)} ({len(points)})")
     _legend(area)
     worst = max(abs(each.error_stops) for each in landings)
-    return plot(
-        figure, "Calls: predicted against landed", f"{len(landings)} calls; the worst is {worst:.2f} stops off."
-    )
-
-
-def _colours() -> Iterator[str]:
-    yield from (*SERIES, INK)
+    description = f"{len(landings)} calls; the worst is {worst:.2f} stops off."
+    return plot(figure, "Calls: predicted against landed", description)
 
 
 def _frames_axes(record: SessionRecord, y_label: str) -> tuple[Figure, Axes]:
@@ -171,11 +176,22 @@ def _frames_axes(record: SessionRecord, y_label: str) -> tuple[Figure, Axes]:
     return figure, area
 
 
+def _bound(area: Axes, low: float, high: float) -> None:
+    """Let the plot reach from `low` to `high`, with room for the marks that sit there."""
+    room = 0.04 * (high - low)
+    area.set_ylim(low - room, high + room)
+
+
+def _draw(area: Axes, points: Sequence[tuple[float, float]], mark: str, **style: Any) -> None:
+    """Marks at places and heights; what lies above or below the plot sits at its edge."""
+    if points:
+        places, heights = zip(*points, strict=True)
+        area.plot(places, np.clip(heights, *area.get_ylim()), mark, mew=0, clip_on=False, **style)
+
+
+def _scale(frames: Sequence[FrameEntry]) -> float:
+    return 1.5 if len(frames) <= _FEW else 1.0
+
+
 def _legend(area: Axes) -> None:
     area.figure.legend(loc="outside lower center", ncols=5, frameon=False, labelcolor=INK)
-
-
-def _reach(frames: Sequence[FrameEntry]) -> float:
-    """Stops that a plot of offsets reaches up and down: it holds most frames, and odd ones do not stretch it."""
-    offsets = [abs(frame.measured.offset_stops) for frame in frames]
-    return min(max(*offsets, _LEAST_STOPS), _MOST_STOPS) if offsets else _LEAST_STOPS

@@ -60,7 +60,7 @@ def _facts(record: SessionRecord, summary: Summary) -> dict[str, Any]:
     return {
         "title": record.folder.name or str(record.folder),
         "lead": f"Begun on {began:%Y-%m-%d at %H:%M} (UTC{began:%z}). Plan: {plans or 'none'}.",
-        "source": f"Read from the session {record.path.name} of the captures in {record.folder}.",
+        "source": f"Read from the session {record.path.name}.",
         "summary": words(summary),
         "setups": [setup_line(setup, record) for setup in record.setups],
         "calls": score_lines(summary.score),

@@ -3,6 +3,7 @@
 import csv
 import json
 from collections.abc import Iterable
+from datetime import datetime, timezone
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -54,14 +55,15 @@ def _write_object(file: TextIO, parts: dict[str, Any]) -> None:
 
 
 def _json(part: Any) -> str:
-    if not isinstance(part, list):
+    if not isinstance(part, list) or not part:
         return json.dumps(part, allow_nan=False)
     return "[\n" + ",\n".join(json.dumps(each, allow_nan=False) for each in part) + "\n]"
 
 
 def _parts(record: SessionRecord) -> dict[str, Any]:
+    began = datetime.fromtimestamp(record.began_at, timezone.utc)
     return {
-        "session": {"file": str(record.path), "folder": str(record.folder), "began_at": record.began_at},
+        "session": {"file": str(record.path), "folder": str(record.folder), "began_at": began.isoformat()},
         "columns": {column.name: column.meaning for column in COLUMNS},
         "setups": [_setup(setup) for setup in record.setups],
         "frames": _frames(rows(record)),
