@@ -6,10 +6,11 @@ THE NOISE LADDER: how far may I raise ISO?
 You photograph one still scene at ISO after ISO. Each frame gets the same
 light on the sensor's scale, so what differs between them is noise.
 
- 1 Light    Steady lamps only. Close the blinds, let lamps warm up, switch off
-            dimmed or pulsing ones. Flash works if its power repeats.
- 2 Camera   Tripod, remote release. Manual exposure, manual focus, one aperture.
-            Raw. Noise reduction, long-exposure reduction, stabilisation off.
+ 1 Light    Steady lamps only. Close the blinds, let the lamps warm up, leave
+            out dimmed or pulsing ones. Flash works if its power repeats.
+ 2 Camera   Tripod, remote release. Manual exposure and focus, one aperture.
+            Raw. Switch off noise reduction, also for long exposures, and
+            stabilisation.
  3 Scene    Something dark, something bright, fine detail (cloth, print), and
             if you have one a grey card in the same light, facing the camera.
  4 Start    Lowest ISO. Set the time so that the card sits at mid-grey and the

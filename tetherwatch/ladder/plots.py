@@ -11,6 +11,8 @@ from tetherwatch.ladder.columns import iso_label, number
 from tetherwatch.ladder.records import Figure, Ladder, Rung
 from tetherwatch.page.plot import INK, LINE, MUTED, SERIES, WARN, axes, plot
 
+Read = Callable[[Rung], Figure | None]
+
 GRADES = {10.0: "first acceptable", 40.0: "first excellent"}
 """Signal to noise of ISO 12232's two grades."""
 
@@ -18,6 +20,17 @@ _MARKS = ("o", "s")
 _SNR_TICKS = (1, 2, 5, 10, 20, 40, 80, 160, 320)
 _BAND = 0.35
 _PERCENT = 100.0
+
+
+def plots(ladder: Ladder) -> tuple[Markup, ...]:
+    """Every plot for which something was measured."""
+    wanted: tuple[tuple[Read, Callable[[Ladder], Markup]], ...] = (
+        (lambda rung: rung.snr_grey_viewing, snr_plot),
+        (lambda rung: rung.dynamic_range_stops, range_plot),
+        (lambda rung: rung.detail_kept, detail_plot),
+        (lambda rung: rung.read_noise_e, read_plot),
+    )
+    return tuple(draw(ladder) for read, draw in wanted if any(read(rung) is not None for rung in ladder.rungs))
 
 
 def snr_plot(ladder: Ladder) -> Markup:
@@ -73,7 +86,7 @@ def detail_plot(ladder: Ladder) -> Markup:
 def _series(
     plot_axes: Axes,
     ladder: Ladder,
-    read: Callable[[Rung], Figure | None],
+    read: Read,
     which: int,
     words: str = "",
     factor: float = 1.0,
@@ -98,7 +111,7 @@ def _series(
 def _at_right(plot_axes: Axes, height: float, words: str, colour: str) -> None:
     plot_axes.annotate(
         words, (1, height), (-2, 3), xycoords=("axes fraction", "data"), textcoords="offset points",
-        ha="right", fontsize=8, color=colour,
+        ha="right", fontsize=8, color=colour, in_layout=False,
     )  # fmt: skip
 
 
@@ -115,11 +128,11 @@ def _finish(plot_axes: Axes, ladder: Ladder) -> None:
         plot_axes.annotate(
             f"ceiling {iso_label(ladder.ceiling.iso)}", (_stops(ladder.ceiling.iso), 1), (-3, -3),
             xycoords=("data", "axes fraction"), textcoords="offset points", rotation=90, ha="right", va="top",
-            fontsize=8, color=WARN,
+            fontsize=8, color=WARN, in_layout=False,
         )  # fmt: skip
 
 
-def _read_out(ladder: Ladder, read: Callable[[Rung], Figure | None], words: str) -> str:
+def _read_out(ladder: Ladder, read: Read, words: str) -> str:
     """The plot for those who hear it."""
     known: Sequence[str] = [
         f"ISO {iso_label(rung.iso)}: {number(figure.value)}"

@@ -8,7 +8,7 @@ import numpy as np
 from tetherwatch.exposure.dial import label
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.ladder.columns import COLUMNS, Cell, iso_label, number
-from tetherwatch.ladder.plots import detail_plot, range_plot, read_plot, snr_plot
+from tetherwatch.ladder.plots import plots
 from tetherwatch.ladder.records import Crop, Ladder, Part, Rung
 from tetherwatch.ladder.words import (
     found_words,
@@ -51,7 +51,7 @@ def sheet(ladder: Ladder) -> str:
         columns=COLUMNS,
         rows=rows,
         parts={part: words for part, words in PARTS.items() if any(part in row.crops for row in rows)},
-        plots=(snr_plot(ladder), range_plot(ladder), detail_plot(ladder), read_plot(ladder)),
+        plots=plots(ladder),
         findings=[(finding.kind, found_words(finding)) for finding in ladder.all_findings],
         ceiling=None if ladder.ceiling is None else iso_label(ladder.ceiling.iso),
         interval_words=interval_words,
