@@ -93,19 +93,21 @@ def _accepted(rungs: Sequence[Rung], iso: float) -> Ceiling:
         shot = f"{iso_words(rungs[0].iso)} to {iso_words(rungs[-1].iso)}"
         raise UsageError(f"{iso_words(iso)} lies outside the rungs that were shot", f"accept one from {shot}")
     grey, shadow = _seen_at(rungs, iso)
-    reason = f"accepted by eye; it stands for a signal to noise of {grey:.3g} at mid-grey"
+    worth = "" if grey is None else f"; it stands for a signal to noise of {grey:.3g} at mid-grey"
+    reason = f"accepted by eye{worth}"
     return Ceiling(iso, (iso, iso), None, reason, grey, shadow, accepted=True)
 
 
-def _seen_at(rungs: Sequence[Rung], iso: float) -> tuple[float, float]:
-    """SNR at mid-grey and in the shadows at any ISO between the rungs, seen at the output size; NaN if not measured."""
+def _seen_at(rungs: Sequence[Rung], iso: float) -> tuple[float | None, float | None]:
+    """SNR at mid-grey and in the shadows at any ISO between the rungs, seen at the output size; None if not
+    measured."""
     return (_at(rungs, lambda rung: rung.snr_grey_viewing, iso), _at(rungs, lambda rung: rung.snr_shadow_viewing, iso))
 
 
-def _at(rungs: Sequence[Rung], value: _Value, iso: float) -> float:
+def _at(rungs: Sequence[Rung], value: _Value, iso: float) -> float | None:
     places, values, _ = _curve(rungs, value)
     if not values.size:
-        return math.nan
+        return None
     return float(np.exp(interpolated(np.array([_stops(iso)]), places, np.log(values))[0]))
 
 

@@ -36,9 +36,6 @@ BLACK_PERCENT, ALL_BLACK_PERCENT = 60.0, 99.0
 CORRELATION = 0.05
 """Noise of a bare sensor is white: neighbours of the same colour have nothing in common but rows and columns."""
 
-LOW_GAIN = 0.85
-"""Part of its neighbours' gain per ISO below which a rung's noise is too low to be a sensor's: smoothing lowers it."""
-
 _SPREADS = 5.0
 """Tiles that come so near to saturation or to code 0, in their own standard deviations, are not measured."""
 
@@ -80,10 +77,17 @@ def check_all(looks: Sequence[Look]) -> tuple[Finding, ...]:
         refuse("black", "all frames are black: take the lens cap off or give more light")
     if any("sRGB" in note for look in looks for note in look.notes):
         refuse("unknown curve", "these pictures are not in sRGB, so their tones say nothing about light: shoot raw")
+    pairs = all(look.is_pair for look in looks)
+    if looks[0].source != "raw" and not pairs:
+        refuse("single frames", "finished pictures show their noise only in pairs: shoot two frames a rung, or raw")
     found = []
     if looks[0].source != "raw":
         reason = "only finished pictures were there: all figures are those after the camera's processing"
         found.append(Finding("processed", reason))
+    if not pairs:
+        found.append(
+            Finding("single frames", "not every rung has two frames, so figures are less certain: shoot pairs")
+        )
     if not looks[0].contrast:
         found.append(Finding("scene", "the scene is too even to see whether the camera moved"))
     return tuple(found)
@@ -98,8 +102,13 @@ def check_rung(group: Group, look: Look, lowest_group: Group, lowest: Look) -> C
     _check_tones(look, find)
     if abs(look.pair_stops) > FLICKER_STOPS:
         find("flicker", f"its two frames differ by {abs(look.pair_stops):.2f} stop, so the light flickers or drifts")
-    if in_place and look.source == "raw" and look.is_pair and _is_smoothed(look):
+    raw = look.source == "raw"
+    if raw and look.is_pair and not find.refused and _is_smoothed(look):
         find("noise reduction", "its noise is alike in neighbouring pixels, as noise reduction in the camera leaves it")
+    if raw and not look.is_pair and not in_place and not find.refused:
+        find(
+            "single frames", "a single frame shows its noise only where the lowest rung shows the same; left out", True
+        )
     return Checked(tuple(find.findings), level, mismatch, compensated, in_place)
 
 
@@ -110,13 +119,26 @@ class _Found:
         self.findings: list[Finding] = []
         self._iso = iso
 
+    @property
+    def refused(self) -> bool:
+        """Whether something refuses the rung."""
+        return any(finding.refuses for finding in self.findings)
+
     def __call__(self, kind: Kind, reason: str, refuses: bool = False) -> None:
         """Add one thing."""
         self.findings.append(Finding(kind, f"{iso_words(self._iso)}: {reason}", iso=self._iso, refuses=refuses))
 
 
 def level_stops(look: Look, lowest: Look) -> float:
-    """Brightness of a rung's picture against the lowest rung's, in stops: the median of the tiles sound in both."""
+    """Brightness of a rung's picture against the lowest rung's, in stops: the median of the tiles sound in both.
+
+    Of a pair half-way between its frames.
+    """
+    return first_level_stops(look, lowest) + (look.pair_stops - lowest.pair_stops) / 2
+
+
+def first_level_stops(look: Look, lowest: Look) -> float:
+    """The same of their first frames."""
     if look.texture.signal.shape != lowest.texture.signal.shape:
         return 0.0
     enough = lowest.texture.signal > _LEAST_SIGNAL * lowest.saturation[lowest.green]

@@ -38,10 +38,12 @@ def iso_label(iso: float) -> str:
     return label(Setting.ISO, iso)
 
 
-def number(value: float, digits: int = _DIGITS) -> str:
+def number(value: float | None, digits: int = _DIGITS) -> str:
     """So many significant digits, never an exponent."""
-    if value == 0 or not math.isfinite(value):
-        return UNKNOWN if value else "0"
+    if value is None or not math.isfinite(value):
+        return UNKNOWN
+    if value == 0:
+        return "0"
     rounded = float(f"{value:.{digits - 1}e}")
     return f"{rounded:.{max(0, digits - 1 - math.floor(math.log10(abs(rounded))))}f}"
 

@@ -37,14 +37,19 @@ def fine_band(window: Plane) -> Floats:
     return band
 
 
-def detail_kept(lowest: Sequence[Windows], rung: Sequence[Windows], noise: float, ratio: float) -> Figure | None:
+def in_light(frames: Sequence[Windows], stops: Sequence[float]) -> list[Windows]:
+    """Windows brought to the light of the lowest rung's first frame; `stops`: what each frame has more of it."""
+    return [[window * np.float32(2.0**-more) for window in frame] for frame, more in zip(frames, stops, strict=False)]
+
+
+def detail_kept(lowest: Sequence[Windows], rung: Sequence[Windows], noise: float) -> Figure | None:
     """The part of the lowest rung's fine detail that a rung has kept; None where there is none to compare.
 
     Each rung is one or two frames of windows. `noise`: variance of a pixel of the lowest rung (used where it is a
-    single frame); `ratio`: the light of the rung against that of the lowest.
+    single frame). All windows are in the same light: see `in_light`.
     """
     one = [[fine_band(window) for window in frame] for frame in lowest]
-    other = [[fine_band(window) / ratio for window in frame] for frame in rung]
+    other = [[fine_band(window) for window in frame] for frame in rung]
     common = np.mean([_products(a, b) for a in one for b in other], axis=0)
     power = _products(one[0], one[1]) if len(one) == 2 else _products(one[0], one[0]) - noise * _BAND_POWER
     total, error = float(power.mean()), float(power.std() / np.sqrt(power.size))

@@ -9,14 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tetherwatch.frame.records import Channel
-from tetherwatch.ladder.checks import LOW_GAIN, Checked, sound_tiles
-from tetherwatch.ladder.detail import detail_kept
+from tetherwatch.ladder.checks import Checked, sound_tiles
+from tetherwatch.ladder.detail import Windows, detail_kept, in_light
 from tetherwatch.ladder.grouping import Group, iso_words, refuse
 from tetherwatch.ladder.look import Look
 from tetherwatch.ladder.noise import SHADOW_STOPS, colour_snr, dynamic_range, scaled, snr, viewing_scale
 from tetherwatch.ladder.records import Figure, Finding, Options, Rung
 from tetherwatch.ladder.tiles import Floats, Tiles
 from tetherwatch.ladder.transfer import (
+    LEAST_GAIN,
     ROUNDING,
     Points,
     Transfer,
@@ -47,21 +48,20 @@ class Seen:
 def raw_rungs(seen: Sequence[Seen], options: Options) -> tuple[Rung, ...]:
     """The figures of raw rungs, from low to high ISO. Raises Refusal where too little of the scene can be measured."""
     green = seen[0].look.green
-    by_channel = {green: _green_transfers(seen)}
-    if all(one.look.is_pair for one in seen):
-        others = {tiles.channel for tiles in seen[0].look.noise} - {green}
-        by_channel |= {channel: _pair_transfers(seen, channel) for channel in others}
+    pairs = all(one.look.is_pair for one in seen)
+    by_channel = _pair_transfers(seen) if pairs else {green: _green_transfers(seen)}
+    if green not in by_channel:
+        _nothing_to_measure()
     suspects = _too_quiet([t.gain / one.group.iso for t, one in zip(by_channel[green], seen, strict=True)])
     return tuple(
-        _raw_rung(one, seen[0], {c: found[i] for c, found in by_channel.items() if found}, i in suspects, options)
+        _raw_rung(one, seen[0], {channel: found[i] for channel, found in by_channel.items()}, i in suspects, options)
         for i, one in enumerate(seen)
     )
 
 
 def _green_transfers(seen: Sequence[Seen]) -> tuple[Transfer, ...]:
+    """The photon transfer of green at every rung, where some rungs are single frames."""
     lowest = seen[0].look
-    if all(one.look.is_pair for one in seen):
-        return _pair_transfers(seen, lowest.green) or _nothing_to_measure()
     singles = [_single_points(one.look, lowest) for one in seen]
     if any(points.signal.size < _LEAST_TILES for points, _ in singles):
         _nothing_to_measure()
@@ -87,12 +87,21 @@ def _nothing_to_measure() -> NoReturn:
     refuse("range", "too little of the scene is neither clipped nor black: noise cannot be measured in it")
 
 
-def _pair_transfers(seen: Sequence[Seen], channel: Channel) -> tuple[Transfer, ...]:
-    """The photon transfer of one channel at every rung of pairs; empty where a rung has too little to measure."""
-    points = [_pair_points(one.look, channel) for one in seen]
-    if any(part.signal.size < _LEAST_TILES for part in points):
-        return ()
-    return joined([fit_transfer(part) for part in points])
+def _pair_transfers(seen: Sequence[Seen]) -> dict[Channel, tuple[Transfer, ...]]:
+    """The photon transfer of each channel at every rung of pairs, without channels in which too little can be measured.
+
+    All rungs and channels help each other if they agree, else the rungs of each channel do, else none.
+    """
+    own = {}
+    for channel in dict.fromkeys(tiles.channel for tiles in seen[0].look.noise):
+        points = [_pair_points(one.look, channel) for one in seen]
+        if all(part.signal.size >= _LEAST_TILES for part in points):
+            own[channel] = tuple(fit_transfer(part) for part in points)
+    together = joined([transfer for found in own.values() for transfer in found])
+    if together is None:
+        return {channel: joined(found) or found for channel, found in own.items()}
+    count = len(seen)
+    return {channel: together[i * count : (i + 1) * count] for i, channel in enumerate(own)}
 
 
 def _pair_points(look: Look, channel: Channel) -> Points:
@@ -115,11 +124,14 @@ def _sound_points(tiles: Tiles, sound: NDArray[np.bool_]) -> tuple[Floats, Float
 def _too_quiet(gains: Sequence[float]) -> set[int]:
     """Which rungs have too little noise for their ISO, against the upper half of all: smoothing takes noise away."""
     usual = float(np.quantile(gains, 0.75))
-    return {i for i, gain in enumerate(gains) if gain < LOW_GAIN * usual}
+    return {i for i, gain in enumerate(gains) if gain < LEAST_GAIN * usual}
 
 
 def _raw_rung(one: Seen, lowest: Seen, transfers: Transfers, quiet: bool, options: Options) -> Rung:
     look, green = one.look, transfers[one.look.green]
+    if green.gain <= 0:
+        rung = common_rung(one, lowest, None, None, options)
+        return replace(rung, warnings=rung.warnings + _doubts(one, green, quiet))
     full = look.saturation[look.green]
     grey = options.grey_share * full
     gain = Figure(green.gain, float(np.sqrt(green.covariance[0, 0])))
@@ -177,8 +189,12 @@ def _detail(one: Seen, lowest: Seen) -> Figure | None:
     if not one.checked.in_place or not lowest.look.windows[0]:
         return None
     noise = float(np.median(lowest.look.texture.variance))
-    ratio = 2.0**one.checked.level_stops
-    return detail_kept(lowest.look.windows, one.look.windows, noise, ratio)
+    return detail_kept(_windows(lowest), _windows(one), noise)
+
+
+def _windows(one: Seen) -> list[Windows]:
+    level, between = one.checked.level_stops, one.look.pair_stops / 2
+    return in_light(one.look.windows, (level - between, level + between))
 
 
 def _doubts(one: Seen, noise: Transfer, quiet: bool) -> tuple[Finding, ...]:

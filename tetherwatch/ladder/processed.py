@@ -15,13 +15,10 @@ from tetherwatch.ladder.noise import SHADOW_STOPS
 from tetherwatch.ladder.records import Figure, Options, Rung
 from tetherwatch.meter.tone import PICTURE_GREY
 
-_NEAR_STOPS = 0.3
+_NEAR_STOPS = 0.5
 """Tiles so near to a tone show its noise."""
 
 _LEAST_TILES = 4
-
-_SMOOTH_SHARE = 0.5
-"""Of a single frame only this share of those tiles counts, the smoothest: the others show texture."""
 
 
 def processed_rungs(seen: Sequence[Seen], options: Options) -> tuple[Rung, ...]:
@@ -39,8 +36,6 @@ def local_snr(look: Look, signal: float) -> Figure | None:
     tiles = next(tiles for tiles in look.noise if tiles.channel == look.green)
     near = np.abs(np.log2(np.maximum(tiles.signal, 1e-6) / signal)) <= _NEAR_STOPS
     relative = tiles.variance[near & sound_tiles(tiles, look)] / tiles.signal[near & sound_tiles(tiles, look)] ** 2
-    if not look.is_pair:
-        relative = np.sort(relative)[: round(_SMOOTH_SHARE * relative.size)]
     if relative.size < _LEAST_TILES or not relative.mean() > 0:
         return None
     value = float(relative.mean() ** -0.5)

@@ -144,15 +144,16 @@ class Ceiling:
     """The highest ISO worth using: the highest third-stop of the dial that keeps every grade.
 
     `interval`: lowest and highest ISO it may be, given the uncertainties (about 95 %). `limited_by` is None when the
-    user's own eye chose it (`accepted`). `snr_grey_viewing` and `snr_shadow_viewing`: what that ISO stands for.
+    user's own eye chose it (`accepted`). `snr_grey_viewing` and `snr_shadow_viewing`: what that ISO stands for, None if
+    not measured.
     """
 
     iso: float
     interval: tuple[float, float]
     limited_by: Limit | None
     reason: str
-    snr_grey_viewing: float
-    snr_shadow_viewing: float
+    snr_grey_viewing: float | None
+    snr_shadow_viewing: float | None
     accepted: bool = False
 
 
@@ -170,7 +171,8 @@ class Options:
 
     `grade`: the least signal to noise ratio at mid-grey, seen at the output size (10 first acceptable, 40 first
     excellent: ISO 12232); `shadow_grade`: the same 3 stops below, None for a quarter of `grade`. `detail_least`: the
-    least part of fine detail. `denoise_stops`: stops of ISO that denoising will win back. `accept_iso`: the user's own
+    least part of fine detail. `denoise_stops`: stops of light that denoising is worth, each
+    lowering both grades by the square root of 2. `accept_iso`: the user's own
     eye instead of grades. `chroma_weights`: c1 and c2 of the noise of R-Y and B-Y. `grey_share`: where mid-grey sits
     as a part of saturation.
     """

@@ -26,8 +26,18 @@ _LEAST_VARIANCE = 1e-3
 _ISO_STEP_ERROR = 0.03
 """One standard uncertainty of the ratio of two ISOs against what the dial says (judgement)."""
 
-_DARK_SHARE = 0.1
+LEAST_GAIN = 0.85
+"""Part of its neighbours' gain per ISO below which a rung's noise is too low to be a sensor's: smoothing lowers it."""
+
+_DARK_SHARE = 0.05
 """Share of the tiles, the darkest, that show the read noise of the lowest rung of single frames."""
+
+
+_MAD_TO_SIGMA, _MEDIAN_ERROR = 1.4826, 1.2533
+"""For a normal curve: standard deviation by median absolute deviation, standard error of a median by that of a mean."""
+
+_LEAST_JOINED = 3
+"""Lines; two values always lie on a line of two parts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,31 +137,35 @@ def lowest_from_others(
         gains.append(line.gain * part)
         doubt = _ISO_STEP_ERROR * higher / (higher - iso)
         errors.append(part * math.hypot(math.sqrt(line.covariance[0, 0]), doubt * line.gain))
-    weights = 1 / np.square(errors)
+    sound = np.array(gains) >= LEAST_GAIN * max(gains)
+    weights = sound / np.square(errors)
     gain, gain_error = float(np.average(gains, weights=weights)), float(weights.sum() ** -0.5)
     darkest = lowest.signal <= np.quantile(lowest.signal, _DARK_SHARE)
     left = lowest.variance[darkest] - gain * lowest.signal[darkest]
-    dark = max(float(np.median(left)), ROUNDING)
-    dark_error = math.hypot(gain_error * float(lowest.signal[darkest].mean()), float(left.std()) / math.sqrt(left.size))
-    return Transfer(gain, dark, np.diag([gain_error**2, dark_error**2]))
+    middle = float(np.median(left))
+    spread = _MAD_TO_SIGMA * float(np.median(np.abs(left - middle)))
+    dark_error = math.hypot(
+        gain_error * float(lowest.signal[darkest].mean()), _MEDIAN_ERROR * spread / math.sqrt(left.size)
+    )
+    return Transfer(gain, max(middle, ROUNDING), np.diag([gain_error**2, dark_error**2]))
 
 
-def joined(transfers: Sequence[Transfer]) -> tuple[Transfer, ...]:
-    """The lines of all rungs, their dark ends helping each other where they agree.
+def joined(transfers: Sequence[Transfer]) -> tuple[Transfer, ...] | None:
+    """The lines of several rungs and channels, their dark ends helping each other; None where they do not agree.
 
-    Noise before the amplifier grows with the gain, noise after it does not: read^2 = a K^2 + b. If the rungs' own
-    values lie on that line within their errors, it replaces them; a sensor that switches its circuits between two ISOs
-    does not follow it, and keeps each rung's own values.
+    Noise before the amplifier grows with the gain, noise after it does not: read^2 = a K^2 + b. If the lines' own
+    values lie on that within their errors, it replaces them. A sensor that switches its circuits between two ISOs does
+    not follow it.
     """
-    if len(transfers) < 3:
-        return tuple(transfers)
+    if len(transfers) < _LEAST_JOINED:
+        return None
     own = np.array([transfer.dark - ROUNDING for transfer in transfers])
     variances = np.array([max(float(transfer.covariance[1, 1]), 1e-18) for transfer in transfers])
     columns = np.stack([np.array([transfer.gain for transfer in transfers]) ** 2, np.ones(own.size)])
     line, covariance = _solve(columns, own, variances)
     fitted = line @ columns
     if np.sum((own - fitted) ** 2 / variances) > _chi_limit(own.size - 2) or (line < 0).any():
-        return tuple(transfers)
+        return None
     errors = np.einsum("ik,ij,jk->k", columns, covariance, columns)
     return tuple(_with_dark(*each) for each in zip(transfers, fitted + ROUNDING, errors, strict=True))
 
