@@ -54,23 +54,24 @@ def refuse(kind: Kind, reason: str) -> NoReturn:
     raise Refusal(Finding(kind, reason, refuses=True))
 
 
-def group_shots(shots: Sequence[Shot]) -> tuple[tuple[Group, ...], tuple[Finding, ...]]:
-    """Rungs from low to high ISO, and what was found. `shots` in the order taken. Raises Refusal."""
+def group_shots(shots: Sequence[Shot], found: list[Finding]) -> tuple[Group, ...]:
+    """Rungs from low to high ISO; what is found is added to `found`. `shots` in the order taken. Raises Refusal."""
     if not shots:
         refuse("one rung", "there are no captures here")
     known = [(path, metadata) for path, metadata in shots if metadata.settings.iso is not None]
     if not known:
         refuse("no metadata", "none of the captures says which ISO it was taken at")
     _one_camera(metadata for _, metadata in known)
-    found = [_nameless(path) for path, metadata in shots if metadata.settings.iso is None]
+    found += [_nameless(path) for path, metadata in shots if metadata.settings.iso is None]
     rungs: dict[float, list[Shot]] = {}
     for path, metadata in known:
         iso = metadata.settings.snapped(Step.THIRD).iso
         rungs.setdefault(iso or 0.0, []).append((path, metadata))
-    kept, others = _same_aperture(rungs)
+    kept = _same_aperture(rungs, found)
     groups = [_group(iso, members, found) for iso, members in sorted(kept.items())]
     check_count(len(groups))
-    return tuple(groups), (*found, *others, *_gaps(groups))
+    found += _gaps(groups)
+    return tuple(groups)
 
 
 def check_count(rungs: int) -> None:
@@ -91,20 +92,20 @@ def _one_camera(all_metadata: Iterable[Metadata]) -> None:
             refuse("cameras", f"the captures come from more than one camera: {names}; measure one at a time")
 
 
-def _same_aperture(rungs: dict[float, list[Shot]]) -> tuple[dict[float, list[Shot]], list[Finding]]:
+def _same_aperture(rungs: dict[float, list[Shot]], found: list[Finding]) -> dict[float, list[Shot]]:
     """Leave out frames at another aperture than most: another lens opening draws another picture."""
     counted = Counter(_aperture(shot) for members in rungs.values() for shot in members if _aperture(shot))
     if len(counted) < 2:
-        return rungs, []
+        return rungs
     usual = counted.most_common(1)[0][0]
-    kept, found = {}, []
+    kept = {}
     for iso, members in rungs.items():
         alike = [shot for shot in members if _aperture(shot) in (usual, None)]
         if len(alike) < len(members):
             found.append(_other_aperture(iso, usual or 0.0, alike))
         if alike:
             kept[iso] = alike
-    return kept, found
+    return kept
 
 
 def _other_aperture(iso: float, usual: float, alike: Sequence[Shot]) -> Finding:

@@ -175,8 +175,9 @@ def _choose(frame: Frame, noise: Sequence[Tiles], texture: Tiles, saturation: fl
 
 
 def _smooth(texture: Tiles) -> Floats:
-    """A guess of the noise of a single frame's tiles: what the smoother half of them has."""
-    return np.full_like(texture.variance, np.median(texture.variance))
+    """A guess of the noise of a single frame's tiles: photon noise, as large as in the smoother half of them."""
+    light = np.maximum(texture.signal, 1e-6)
+    return light * np.median(texture.variance / light)
 
 
 def _windows(green: Site, to_light: ToLight, boxes: Sequence[PixelBox]) -> tuple[Plane, ...]:

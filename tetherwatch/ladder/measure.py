@@ -33,8 +33,7 @@ def measure_ladder(paths: Sequence[Path], options: Options, progress: Progress |
     found: list[Finding] = []
     seen: list[Seen] = []
     try:
-        groups, grouped = group_shots(shots)
-        found += grouped
+        groups = group_shots(shots, found)
         seen = _see(groups, options, found, progress or (lambda done, of: None))
         return _measured(seen, options, found)
     except Refusal as refusal:
