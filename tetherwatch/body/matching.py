@@ -21,6 +21,11 @@ class Bodies:
     known: tuple[Body, ...] = ()
     preferred: str | None = None
 
+    @property
+    def chosen(self) -> Body | None:
+        """The preferred body itself."""
+        return next((body for body in self.known if body.name == self.preferred), None)
+
     def of(self, camera: str | None, serial: str | None) -> Found:
         """The body of a capture that says it is from this camera; None is what it does not say.
 
@@ -28,9 +33,8 @@ class Bodies:
         where the capture or the profile has no serial.
         """
         fitting = [body for body in self.known if _fits(body, camera, serial)]
-        for body in self.known:
-            if body.name == self.preferred and (body in fitting or camera is None):
-                return Found(body, "as chosen")
+        if self.chosen is not None and (self.chosen in fitting or camera is None):
+            return Found(self.chosen, "as chosen")
         for body in fitting:
             if body.serial is not None and body.serial == serial:
                 return Found(body, "by camera and serial")

@@ -8,6 +8,7 @@ from dataclasses import fields
 from pathlib import Path
 
 from tetherwatch import __version__
+from tetherwatch.body.bodyfile import body_text
 from tetherwatch.errors import JournalError
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.faults import Fault
@@ -102,10 +103,11 @@ class Journal:
         """Write what is in force from now on; the plan was chosen after frame `set_after`."""
         kept = json.dumps({setting.value: value for setting, value in locks.items()})
         source = stored_text(chosen.source)
-        row = (self._run, self._clock(), source, chosen.text, chosen.ceiling_iso, kept, set_after)
+        body = (None, None) if chosen.body is None else (chosen.body.name, body_text(chosen.body))
+        row = (self._run, self._clock(), source, chosen.text, chosen.ceiling_iso, kept, set_after, *body)
         with self.transaction() as db:
-            columns = "run, since, source, text, ceiling, locks, set_after"
-            self._plan = _row_id(db.execute(f"INSERT INTO plans ({columns}) VALUES (?, ?, ?, ?, ?, ?, ?)", row))
+            columns = "run, since, source, text, ceiling, locks, set_after, body, body_text"
+            self._plan = _row_id(db.execute(f"INSERT INTO plans ({columns}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", row))
 
     def looked(self, skipped: Listing) -> None:
         """Write that the folder was looked at, and what lay there and is not to be read."""

@@ -144,7 +144,13 @@ CREATE TABLE pins (                           -- the frame that others in a setu
     "CREATE INDEX frames_of_setup ON frames (setup)",
 )
 
-MIGRATIONS: tuple[Step, ...] = (("first tables", _FIRST), ("setups and pins", _SETUPS))
+_BODIES = (
+    # The body profile whose ceiling counts, and its whole text; null: none is known.
+    "ALTER TABLE plans ADD COLUMN body TEXT",
+    "ALTER TABLE plans ADD COLUMN body_text TEXT",
+)
+
+MIGRATIONS: tuple[Step, ...] = (("first tables", _FIRST), ("setups and pins", _SETUPS), ("bodies", _BODIES))
 
 
 def migrate(database: Database, steps: tuple[Step, ...] = MIGRATIONS) -> None:

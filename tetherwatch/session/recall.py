@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from tetherwatch.body.bodyfile import parse_body
 from tetherwatch.errors import JournalError
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.faults import Fault
@@ -83,11 +84,11 @@ class _Reader:
         return int(self.rows(f"SELECT {what} FROM {table}")[0][0] or 0)
 
     def plan(self) -> tuple[ChosenPlan | None, Mapping[Setting, float | None]]:
-        for source, text, ceiling, locks in self.rows(
-            "SELECT source, text, ceiling, locks FROM plans ORDER BY id DESC LIMIT 1"
-        ):
+        last = "SELECT source, text, ceiling, locks, body, body_text FROM plans ORDER BY id DESC LIMIT 1"
+        for source, text, ceiling, locks, body, profile in self.rows(last):
             name = source if isinstance(source, str) else str(path_of(source, Path()))
-            return chosen_plan(name, text, ceiling), from_plain(dict[Setting, float | None], json.loads(locks))
+            kept = None if body is None else parse_body(profile, body, body)
+            return chosen_plan(name, text, ceiling, kept), from_plain(dict[Setting, float | None], json.loads(locks))
         return None, {}
 
     def past(self, locks: Mapping[Setting, float | None]) -> Past:

@@ -2,45 +2,75 @@
 
 from pathlib import Path
 
+from tetherwatch.advise.records import Finding
+from tetherwatch.body.matching import NO_BODIES, Bodies
 from tetherwatch.exposure.stops import Setting
+from tetherwatch.session.bodies import body_sentence
 from tetherwatch.session.chosen import ChosenPlan
 from tetherwatch.session.recorder import Recorder
-from tetherwatch.session.records import Past, SessionEvent
+from tetherwatch.session.records import Past, SessionEvent, Warned
 from tetherwatch.session.session import Session
-from tetherwatch.watch.records import WatchEvent
+from tetherwatch.watch.records import Metered, WatchEvent
 
 
 class RecordedSession(Session):
     """A `Session` with a recorder; None where no file can be written at all."""
 
-    def __init__(self, folder: Path, chosen: ChosenPlan, past: Past, recorder: Recorder | None) -> None:
-        """Begin, or go on from `past`, under `chosen`."""
-        super().__init__(folder, chosen.plan, past)
+    def __init__(
+        self, folder: Path, chosen: ChosenPlan, past: Past, recorder: Recorder | None, bodies: Bodies = NO_BODIES
+    ) -> None:
+        """Begin, or go on from `past`, under `chosen`. `bodies`: the profiles that captures may be of."""
+        super().__init__(folder, chosen.plan, past, bodies)
         self._chosen = chosen
         self._recorder = recorder
-        self._write_plan()
+        self._told_of_bodies = set[str]()
+        self._write_change()
 
     def take(self, event: WatchEvent) -> tuple[SessionEvent, ...]:
-        """As in a `Session`; what is to be said of the writing follows."""
-        news = super().take(event)
+        """As in a `Session`; what is to be said of its body goes before a frame, and of the writing follows."""
+        news = (*self._meet(event), *super().take(event))
         said = self._recorder.note(*news) if self._recorder is not None else ()
         for problem in said:
             super().take(problem)
         return (*news, *said)
 
+    @property
+    def chosen(self) -> ChosenPlan:
+        """The plan in force as it was chosen, and the body whose ceiling it has."""
+        return self._chosen
+
+    def _meet(self, event: WatchEvent) -> tuple[Warned, ...]:
+        """Let the ceiling be that of the body that the newest capture is of; news of each body once."""
+        if not isinstance(event, Metered) or event.replaces or not self.is_newest(event.capture):
+            return ()
+        found = self._bodies.of(event.metadata.camera, event.metadata.serial)
+        if found.body != self._chosen.body:
+            self._chosen = self._chosen.under(found.body)
+            self.use_ceiling(self._chosen.plan)
+            self._write_plan()
+        sentence = body_sentence(self._chosen, self._bodies, event.metadata, found)
+        if sentence is None or sentence in self._told_of_bodies:
+            return ()
+        self._told_of_bodies.add(sentence)
+        return (Warned(event.capture.path, Finding("body", sentence)),)
+
     def choose(self, chosen: ChosenPlan) -> None:
         """Change the plan, as `use_plan` does."""
         self._chosen = chosen
         self.use_plan(chosen.plan)
-        self._write_plan()
+        self._write_change()
 
     def toggle_lock(self, setting: Setting) -> None:
         """As in a `Session`."""
         super().toggle_lock(setting)
+        self._write_change()
+
+    def _write_change(self) -> None:
+        """Write what is in force, and the newest frame, which may have been called again."""
         self._write_plan()
+        if self._recorder is not None:
+            self._recorder.rewrite(*self.view().frames[-1:])
 
     def _write_plan(self) -> None:
-        """Write what is in force, and the newest frame, which may have been called again."""
         if self._recorder is not None:
             self._recorder.use_plan(self._chosen, self.locks, self.set_after)
-            self._recorder.rewrite(*self.view().frames[-1:])

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from tetherwatch.advise.landing import NO_LANDINGS, Landing, Score
 from tetherwatch.advise.records import Call, Finding, Plan
+from tetherwatch.body.records import Body
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.records import Metadata
 from tetherwatch.meter.records import Reading, Thumbnail
@@ -73,7 +74,8 @@ class SessionView:
     """Everything a screen may draw, at one moment.
 
     Frames are the last few in the order in which they arrived, problems in the order in which they were found. `power`:
-    where the light's own power stands if the calls for it were followed, as a part of full power.
+    where the light's own power stands if the calls for it were followed, as a part of full power. `body` is the profile
+    of the newest frame's camera.
     """
 
     folder: Path
@@ -85,3 +87,4 @@ class SessionView:
     problem_count: int
     power: float | None = None
     score: Score = NO_LANDINGS
+    body: Body | None = None

@@ -6,9 +6,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from tetherwatch.advise.locks import locked_at, unlocked
+from tetherwatch.advise.noise import expected, expected_of_try
 from tetherwatch.advise.records import Call, Finding, Plan
 from tetherwatch.advise.whatif import Tried, Try, tried
+from tetherwatch.body.matching import NO_BODIES, Bodies
+from tetherwatch.body.records import Body
 from tetherwatch.exposure.stops import Setting
+from tetherwatch.frame.records import Metadata
 from tetherwatch.session.followed import Followed
 from tetherwatch.session.judging import LOOK_BACK, Seen, call_of, findings_of, knowledge_of, landing_of, seen
 from tetherwatch.session.records import NO_PAST, FrameRecord, Landed, Past, SessionEvent, SessionView, Warned
@@ -23,9 +27,10 @@ KEPT_PROBLEMS = 50
 class Session:
     """One shoot in one folder under one plan. Not thread-safe: one thread takes events and reads views."""
 
-    def __init__(self, folder: Path, plan: Plan, past: Past = NO_PAST) -> None:
-        """Begin, or go on from `past`."""
+    def __init__(self, folder: Path, plan: Plan, past: Past = NO_PAST, bodies: Bodies = NO_BODIES) -> None:
+        """Begin, or go on from `past`. `bodies`: the profiles that captures may be of."""
         self._folder = folder
+        self._bodies = bodies
         self._base = plan
         self._overrides = dict(past.locks)
         self._plan = _with_locks(plan, self._overrides)
@@ -78,6 +83,10 @@ class Session:
             self._health = event
         return (event,)
 
+    def is_newest(self, capture: Capture) -> bool:
+        """Whether a capture arrived after all frames that there are."""
+        return not self._frames or _arrival(capture) >= _arrival(self._frames[-1].capture)
+
     def view(self) -> SessionView:
         """Everything a screen may draw, now."""
         return SessionView(
@@ -90,6 +99,7 @@ class Session:
             problem_count=self._problem_count,
             power=self._followed.power,
             score=self._followed.score,
+            body=self._body(self._frames[-1].metadata) if self._frames else None,
         )
 
     def tried(self, tries: Sequence[Try]) -> Tried | None:
@@ -97,7 +107,8 @@ class Session:
         if not self._frames:
             return None
         frame = self._seen(self._frames[-1], len(self._frames) - 1)
-        return tried(self._plan, frame.shot, tries, knowledge_of(frame, self._followed.power))
+        outcome = tried(self._plan, frame.shot, tries, knowledge_of(frame, self._followed.power))
+        return expected_of_try(outcome, self._body(frame.shot.metadata))
 
     def use_plan(self, plan: Plan) -> None:
         """Change the plan. This session's locks are dropped; the newest frame is called again at once."""
@@ -105,6 +116,11 @@ class Session:
         self._overrides.clear()
         self._followed.use_plan(plan, self._frame_count)
         self._apply()
+
+    def use_ceiling(self, plan: Plan) -> None:
+        """Take another ceiling into the same plan, for frames that come: locks and what is followed stay."""
+        self._base = plan
+        self._plan = _with_locks(plan, self._overrides)
 
     def toggle_lock(self, setting: Setting) -> None:
         """Lock a free setting where it stands, free a locked one; the second time, return to the plan's own range."""
@@ -187,7 +203,11 @@ class Session:
         """The call under the plan in force, and what is to be told beside it."""
         knowledge = knowledge_of(frame, self._followed.power)
         findings = findings_of(self._plan, frame, knowledge, self._followed.score)
-        return call_of(self._plan, frame, knowledge), findings
+        call = call_of(self._plan, frame, knowledge)
+        return expected(call, frame.shot.metadata.settings, self._body(frame.shot.metadata)), findings
+
+    def _body(self, metadata: Metadata) -> Body | None:
+        return self._bodies.of(metadata.camera, metadata.serial).body
 
 
 def _landed(record: FrameRecord) -> tuple[Landed, ...]:
