@@ -10,7 +10,8 @@ from frame_files import BAYER, coloured, cut, write_picture, write_raw
 from PIL import Image
 
 from tetherwatch.frame.faults import Fault
-from tetherwatch.frame.preview import SMALLEST_WIDTH, read_preview
+from tetherwatch.frame.preview import SMALLEST_WIDTH, quick_preview, read_preview
+from tetherwatch.rehearse.dng import write_dng
 
 
 def _embed(path: Path, width: int, height: int) -> None:
@@ -69,3 +70,31 @@ def test_files_without_previews(tmp_path: Path) -> None:
     assert read_preview(tmp_path / "a.dng", Fault.BLANK) is None
     assert read_preview(tmp_path / "gone.dng", Fault.BLANK) is None
     assert read_preview(write_picture(tmp_path / "a.tif"), Fault.BLANK) is None
+
+
+def test_the_quick_preview_is_the_smallest_that_is_large_enough(tmp_path: Path) -> None:
+    """A small one beside a large one is taken where it will do; a very large one is decoded smaller."""
+    path = tmp_path / "a.dng"
+    grey = np.full((2400, 3200, 3), 118, np.uint8)
+    write_dng(path, coloured(120, 180, BAYER), black=512, white=16383, compressed=False, preview=grey)
+    large = quick_preview(path)
+    assert large is not None
+    assert (large.source, large.fault) == ("preview", None)
+    assert 480 <= large.width < 1000
+    _embed(path, 640, 480)
+    small = quick_preview(path)
+    assert small is not None
+    assert (small.width, small.height) == (640, 480)
+    _embed(path, 176, 128)
+    again = quick_preview(path)
+    assert again is not None
+    assert again.width == large.width
+
+
+def test_without_a_preview_there_is_no_quick_one(tmp_path: Path) -> None:
+    """Nor is there in a file that is none."""
+    write_raw(tmp_path / "a.dng", coloured(120, 180, BAYER), preview=None)
+    (tmp_path / "b.dng").write_bytes(b"nothing of the kind")
+    assert quick_preview(tmp_path / "a.dng") is None
+    assert quick_preview(tmp_path / "b.dng") is None
+    assert quick_preview(tmp_path / "c.dng") is None

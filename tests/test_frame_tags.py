@@ -229,3 +229,11 @@ def test_bias_of_zero_is_known() -> None:
     found = metadata_from({"Exif.Photo.ExposureBiasValue": "0/10", "Exif.Photo.FocalLength": "0/1"})
     assert found.bias_stops == 0
     assert found.focal_mm is None
+
+
+def test_a_rendering_is_told_by_whatever_names_it() -> None:
+    """Makers' entries and standard ones together; none where there is none."""
+    one = metadata_from({"Exif.Photo.Contrast": "0", "Exif.NikonPc.Name": "PORTRAIT "})
+    assert one.style == "PORTRAIT; 0"
+    assert metadata_from({"Exif.Photo.Contrast": "1", "Exif.NikonPc.Name": "PORTRAIT"}).style != one.style
+    assert metadata_from({}).style is None

@@ -1,4 +1,4 @@
-"""The picture a camera embeds in its raw files: what is metered when the raw data cannot be."""
+"""The picture a camera embeds in its files: metered when the raw data cannot be, and while they are still unpacked."""
 
 import io
 from collections.abc import Iterator
@@ -22,6 +22,9 @@ _END_BYTES = 64
 SMALLEST_WIDTH = 160
 """Pixels; a narrower preview is not metered."""
 
+_QUICK_WIDTH = 480
+"""Pixels; enough for a first reading of any area."""
+
 
 def read_preview(path: Path, fault: Fault) -> Frame | None:
     """The preview of a raw whose own data have `fault`, marked so; None without a usable one. Never raises."""
@@ -38,6 +41,19 @@ def find_preview(path: Path, damaged: bool = False) -> Frame | None:
     Of a file that may be `damaged` the raw decoder's choice counts only if it lies there in full.
     """
     return next((frame for frame in _previews(path, damaged) if frame.width >= SMALLEST_WIDTH), None)
+
+
+def quick_preview(path: Path) -> Frame | None:
+    """The preview that is decoded fastest and large enough for a first reading; None without one. Never raises."""
+    try:
+        manager = exiv2.PreviewManager(open_image(path))
+        properties = sorted(manager.getPreviewProperties(), key=lambda p: p.width_ * p.height_)
+        usable = [preview for preview in properties if preview.width_ >= SMALLEST_WIDTH]
+        chosen = next((preview for preview in usable if preview.width_ >= _QUICK_WIDTH), usable[-1])
+        content = io.BytesIO(bytes(manager.getPreviewImage(chosen).data()))
+        return picture_frame(content, "preview", JPEG, least_side=_QUICK_WIDTH)
+    except Exception:  # no preview, or one as damaged as the file it lies in
+        return None
 
 
 def _previews(path: Path, damaged: bool) -> Iterator[Frame]:

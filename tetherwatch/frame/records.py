@@ -71,7 +71,7 @@ class Metadata:
     `settings` are nominal as read; `captured_at` carries a zone only if the camera recorded one. `focal_35mm` is the
     focal length that sees as much on a 36 mm wide sensor, `pixel_um` the distance from pixel to pixel in micrometres.
     Text is as found in the file: pass it through `text.display_name` before showing it. `orientation` is the Exif code
-    1 to 8.
+    1 to 8. `style` tells one rendering of the camera's own pictures from another, and nothing more.
     """
 
     settings: Settings = field(default_factory=Settings)
@@ -86,3 +86,4 @@ class Metadata:
     serial: str | None = None
     captured_at: datetime | None = None
     orientation: int = 1
+    style: str | None = None

@@ -42,6 +42,23 @@ TIME_KEY = "Exif.Photo.DateTimeOriginal"
 SUBSECOND_KEY = "Exif.Photo.SubSecTimeOriginal"
 ZONE_KEYS = ("Exif.Photo.OffsetTimeOriginal", "Exif.Photo.OffsetTime")
 ORIENTATION_KEY = "Exif.Image.Orientation"
+STYLE_KEYS = (
+    "Exif.CanonPr.PictureStyle",
+    "Exif.Fujifilm.FilmMode",
+    "Exif.NikonPc.Name",
+    "Exif.OlympusCs.PictureMode",
+    "Exif.Panasonic.PhotoStyle",
+    "Exif.Pentax.ImageTone",
+    "Exif.Pentax.PictureMode",
+    "Exif.PentaxDng.ImageTone",
+    "Exif.Samsung2.PictureWizard",
+    "Exif.Sony1.CreativeStyle",
+    "Exif.Sony2.CreativeStyle",
+    "Exif.Photo.CustomRendered",
+    "Exif.Photo.Contrast",
+    "Exif.Photo.Saturation",
+)
+"""How the camera renders its own pictures: makers' entries, as exiv2's own tables name them, and the standard ones."""
 
 AUTO_ISO_CODES = {
     "Exif.CanonCs.ISOSpeed": ("14", "15"),
@@ -77,6 +94,7 @@ KEYS = (
     SUBSECOND_KEY,
     *ZONE_KEYS,
     ORIENTATION_KEY,
+    *STYLE_KEYS,
 )
 """Every entry that the rules look at."""
 
@@ -126,7 +144,13 @@ def metadata_from(tags: Tags) -> Metadata:
         serial=_first_text(tags, SERIAL_KEYS),
         captured_at=_time(tags),
         orientation=_orientation(tags),
+        style=_style(tags),
     )
+
+
+def _style(tags: Tags) -> str | None:
+    """The entries as they stand, to be compared and never shown."""
+    return "; ".join(tags[key].strip() for key in STYLE_KEYS if key in tags) or None
 
 
 def _program_or_auto_iso(tags: Tags) -> Program | None:
