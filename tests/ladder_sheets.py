@@ -67,7 +67,7 @@ def made_ladder(count: int = 8, **values: Any) -> Ladder:
     """A ladder from ISO 100 up, a stop a rung, with its ceiling at ISO 3200."""
     ladder = Ladder(
         rungs=tuple(made_rung(100.0 * 2**place) for place in range(count)),
-        ceiling=Ceiling(3200.0, (2519.84, 4031.75), "shadows", "Shadows get too noisy first.", 19.0, 5.2),
+        ceiling=Ceiling(3200.0, (2519.84, 4031.75), "shadows", "shadows get too noisy first", 19.0, 5.2),
         camera="Harrow Q24",
         serial="HQ-204417",
         source="raw",
@@ -82,9 +82,8 @@ def made_ladder(count: int = 8, **values: Any) -> Ladder:
     return replace(ladder, **values)
 
 
-def nasty_ladder() -> Ladder:
-    """A ladder whose camera, serial, file names and findings try to become markup and escape codes."""
-    finding = Finding("flicker", f"light in {NASTY} pulses", 1600.0, Path(NASTY.replace("/", "")))
-    first = made_rung(100.0, warnings=(finding,))
-    ladder = made_ladder(3, camera=NASTY, serial=NASTY, warnings=(finding,))
-    return replace(ladder, rungs=(first, *ladder.rungs[1:]))
+def named_ladder(name: str) -> Ladder:
+    """A ladder whose camera, serial number, file names and findings hold `name`."""
+    finding = Finding("flicker", f"light in {name} pulses", 1600.0, Path(name.replace("/", "")))
+    ladder = made_ladder(3, camera=name, serial=name, warnings=(finding,))
+    return replace(ladder, rungs=(made_rung(100.0, warnings=(finding,)), *ladder.rungs[1:]))

@@ -122,9 +122,10 @@ def _measured(folder: Path, options: Options) -> Ladder:
     from tetherwatch.ladder.measure import measure_ladder
 
     try:
-        paths = [Path(path) for path in sorted(list_captures(folder, _SUB_FOLDERS))]
+        listing = list_captures(folder, _SUB_FOLDERS)
     except OSError as error:
         raise FolderError(folder, f"this folder cannot be read ({error.strerror})") from None
+    paths = [Path(path) for path, entry in sorted(listing.items()) if entry.kind == "file"]
     if not paths:
         raise UsageError(f"there are no captures in {folder}", "name the folder that holds the ladder's frames")
     with _patience() as progress:

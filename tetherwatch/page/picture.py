@@ -29,7 +29,7 @@ def embedded(rgb: NDArray[np.uint8], alt: str, form: Literal["exact", "photo"] =
     buffer = io.BytesIO()
     picture = Image.fromarray(np.ascontiguousarray(rgb))
     if form == "exact":
-        picture.save(buffer, "PNG", optimize=True)
+        picture.save(buffer, "PNG")
     else:
         picture.save(buffer, "JPEG", quality=_PHOTO_QUALITY)
     kind = "png" if form == "exact" else "jpeg"
