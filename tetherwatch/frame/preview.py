@@ -1,9 +1,11 @@
 """The picture a camera embeds in its files: metered when the raw data cannot be, and while they are still unpacked."""
 
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import exiv2
 import numpy as np
@@ -45,15 +47,18 @@ def find_preview(path: Path, damaged: bool = False) -> Frame | None:
 
 def quick_preview(path: Path) -> Frame | None:
     """The preview that is decoded fastest and large enough for a first reading; None without one. Never raises."""
-    try:
-        manager = exiv2.PreviewManager(open_image(path))
-        properties = sorted(manager.getPreviewProperties(), key=lambda p: p.width_ * p.height_)
-        usable = [preview for preview in properties if preview.width_ >= SMALLEST_WIDTH]
-        chosen = next((preview for preview in usable if preview.width_ >= _QUICK_WIDTH), usable[-1])
-        content = io.BytesIO(bytes(manager.getPreviewImage(chosen).data()))
-        return picture_frame(content, "preview", JPEG, least_side=_QUICK_WIDTH)
-    except Exception:  # no preview, or one as damaged as the file it lies in
-        return None
+    frames = (_checked(content, least_side=_QUICK_WIDTH) for content in _quick_contents(path))
+    return next((frame for frame in frames if frame is not None and frame.width >= SMALLEST_WIDTH), None)
+
+
+def _quick_contents(path: Path) -> Iterator[bytes]:
+    """JPEG previews: from small to large those wide enough, then the raw decoder's choice, then what is left."""
+    sizes = list(_exiv2_previews(path))
+    yield from (take() for width, take in reversed(sizes) if width >= _QUICK_WIDTH)
+    thumbnail = _extracted(path)
+    if thumbnail is not None and isinstance(thumbnail.data, bytes):
+        yield thumbnail.data
+    yield from (take() for width, take in sizes if width < _QUICK_WIDTH)
 
 
 def _previews(path: Path, damaged: bool) -> Iterator[Frame]:
@@ -61,20 +66,34 @@ def _previews(path: Path, damaged: bool) -> Iterator[Frame]:
     frame = _decoder_preview(path, damaged)
     if frame is not None:
         yield frame
-    for content in _exiv2_previews(path):
-        frame = _checked(content)
+    for _, take in _exiv2_previews(path):
+        frame = _checked(take())
         if frame is not None:
             yield frame
 
 
-def _checked(content: bytes) -> Frame | None:
+def _checked(content: bytes, least_side: int | None = None) -> Frame | None:
     try:
-        return picture_frame(io.BytesIO(content), "preview", JPEG)
+        return picture_frame(io.BytesIO(content), "preview", JPEG, least_side)
     except (CaptureError, OSError):
         return None
 
 
 def _decoder_preview(path: Path, damaged: bool) -> Frame | None:
+    thumbnail = _extracted(path)
+    if thumbnail is None or (damaged and not _ends_inside(path, bytes(thumbnail.data))):
+        return None
+    if isinstance(thumbnail.data, bytes):
+        return _checked(thumbnail.data)
+    try:
+        check_size(thumbnail.data.shape[1], thumbnail.data.shape[0])
+    except CaptureError:
+        return None
+    return frame_of(thumbnail.data, "preview")
+
+
+def _extracted(path: Path) -> rawpy.Thumbnail | None:
+    """What the raw decoder takes for the preview: the bytes of a JPEG, or pixels."""
     with rawpy.RawPy() as raw:
         try:
             with quiet_decoder():
@@ -82,16 +101,9 @@ def _decoder_preview(path: Path, damaged: bool) -> Frame | None:
                 thumbnail = raw.extract_thumb()
         except (rawpy.LibRawError, RuntimeError, OSError, MemoryError):
             return None
-        if damaged and not _ends_inside(path, bytes(thumbnail.data)):
-            return None
         if isinstance(thumbnail.data, bytes):
-            return _checked(thumbnail.data)
-        pixels = np.array(thumbnail.data, np.uint8)  # a copy: the original dies with the decoder
-    try:
-        check_size(pixels.shape[1], pixels.shape[0])
-    except CaptureError:
-        return None
-    return frame_of(pixels, "preview")
+            return thumbnail
+        return thumbnail._replace(data=np.array(thumbnail.data, np.uint8))  # a copy: the original dies with the decoder
 
 
 def _ends_inside(path: Path, content: bytes) -> bool:
@@ -102,12 +114,20 @@ def _ends_inside(path: Path, content: bytes) -> bool:
         return False
 
 
-def _exiv2_previews(path: Path) -> Iterator[bytes]:
+def _exiv2_previews(path: Path) -> Iterator[tuple[int, Callable[[], bytes]]]:
+    """JPEG previews from large to small, by their width, each to be taken when it is wanted."""
     try:
         manager = exiv2.PreviewManager(open_image(path))
         properties = sorted(manager.getPreviewProperties(), key=lambda p: p.width_ * p.height_, reverse=True)
         for preview in properties:
             if preview.width_ >= SMALLEST_WIDTH:
-                yield bytes(manager.getPreviewImage(preview).data())
+                yield preview.width_, partial(_taken, manager, preview)
     except Exception:  # damaged files make the library raise whatever its parts raise
         return
+
+
+def _taken(manager: Any, preview: Any) -> bytes:
+    try:
+        return bytes(manager.getPreviewImage(preview).data())
+    except Exception:  # as above
+        return b""
