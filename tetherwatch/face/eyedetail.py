@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tetherwatch.body.records import Noise
 from tetherwatch.face.eyepatch import Eyes, Floats, Patch, eye_patch, find_eyes, frame_noise
 from tetherwatch.face.pixelnoise import PixelNoise
 from tetherwatch.face.records import BANDS_PER_OCTAVE, LOWEST_CYCLES, SECTORS, EyeDetail
@@ -62,21 +63,24 @@ def measure_eyes(
     face: Face,
     orientation: int,
     saturation: Mapping[Channel, float],
-    noise: PixelNoise | None = None,
+    body_noise: Noise | None = None,
 ) -> EyeDetail | None:
     """The fine detail of a face's eyes; the sharper eye counts, as it is the one the lens was set on.
 
-    `saturation` gives codes, black not subtracted; `noise` that of a measured body, else it is estimated from the
-    frame. None where nothing can be said: eyes too small (some 40 pixels apart are needed), cut off, clipped or black.
+    `saturation` gives codes, black not subtracted; `body_noise` is that of a measured body at the capture's ISO, else
+    noise is estimated from the frame. None where nothing can be said: eyes too small (some 40 pixels apart are needed),
+    cut off, clipped or black.
     """
     eyes = find_eyes(face, frame, orientation)
     if bands_of(eyes.distance_px) < _LEAST_BANDS:
         return None
-    noise = noise or frame_noise(frame, saturation)
+    noise = frame_noise(frame, saturation, body_noise)
+    if noise is None:
+        return None
     patches = (eye_patch(frame, eyes, centre, saturation) for centre in eyes.centres)
-    found = [_spectrum(patch, noise) for patch in patches if patch is not None and noise is not None]
+    found = [_spectrum(patch, noise) for patch in patches if patch is not None]
     spectra = [spectrum for spectrum in found if spectrum is not None]
-    return _detail(eyes, spectra, noise.doubt) if spectra and noise is not None else None
+    return _detail(eyes, spectra, noise.doubt) if spectra else None
 
 
 def bands_of(samples: float) -> int:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tetherwatch.face.pixelnoise import BLOCK, Codes, PixelNoise, estimated_noise, sampled_blocks
+from tetherwatch.body.records import Noise
+from tetherwatch.face.pixelnoise import BLOCK, Codes, PixelNoise, estimated_noise, known_noise, sampled_blocks
 from tetherwatch.frame.records import Channel, Frame, Site
 from tetherwatch.meter.area import stored_box
 from tetherwatch.meter.records import Box, Face, Point
@@ -93,11 +94,14 @@ def to_light(codes: Codes, site: Site, frame: Frame, saturation: float) -> Float
     return (codes.astype(np.float64) - site.black) / (saturation - site.black)
 
 
-def frame_noise(frame: Frame, saturation: Mapping[Channel, float]) -> PixelNoise | None:
-    """The noise of a frame's green pixels, from the frame itself; None if it has no quiet parts."""
+def frame_noise(frame: Frame, saturation: Mapping[Channel, float], known: Noise | None = None) -> PixelNoise | None:
+    """The noise of a raw's green pixels by its body, else by the frame itself; None if that has no quiet parts."""
+    sites = green_sites(frame)
+    if known is not None and frame.source == "raw":
+        return known_noise(known, saturation[sites[0].channel] - sites[0].black)
     blocks = [
         to_light(sampled_blocks(site.values), site, frame, saturation[site.channel])
-        for site in green_sites(frame)[:2]
+        for site in sites[:2]
         if min(site.values.shape) >= BLOCK
     ]
     doubt = _RAW_DOUBT if frame.curve == "linear" else _PICTURE_DOUBT

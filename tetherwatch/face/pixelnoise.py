@@ -5,11 +5,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tetherwatch.body.records import Noise
+
 Floats = NDArray[np.float64]
 Codes = NDArray[np.uint16] | NDArray[np.uint8]
 
 BLOCK = 8
+"""Pixels along each side of a block in which noise is looked for."""
+
 _BLOCKS_ACROSS = 40
+
+_KNOWN_DOUBT = 0.05
+"""How far a measured body's variance may be off, as a part of it."""
+
 _LEVELS = 8
 """Classes of brightness, equally filled, in which the quietest blocks are looked for."""
 
@@ -45,10 +53,10 @@ class PixelNoise:
         return self.gain * np.maximum(light, 0.0) + self.floor
 
 
-def known_noise(gain_dn_per_e: float, read_noise_e: float, range_codes: float) -> PixelNoise:
-    """The noise of a measured body: codes per electron, electrons, and codes from black to saturation."""
-    gain = gain_dn_per_e / range_codes
-    return PixelNoise(gain, (gain * read_noise_e) ** 2, doubt=0.05)
+def known_noise(noise: Noise, range_codes: float) -> PixelNoise:
+    """The noise of a measured body at the capture's ISO, for so many codes from black to saturation."""
+    gain = noise.gain_dn_per_e / range_codes
+    return PixelNoise(gain, (gain * noise.read_noise_e) ** 2, _KNOWN_DOUBT)
 
 
 def sampled_blocks(plane: Codes) -> Codes:
