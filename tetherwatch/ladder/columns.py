@@ -58,7 +58,8 @@ def _figure(read: Callable[[Rung], Figure | None], factor: float = 1.0) -> Calla
         figure = read(rung)
         if figure is None:
             return Cell(UNKNOWN)
-        return Cell(number(figure.value * factor), f"±{number(figure.uncertainty * factor, _SPREAD_DIGITS)}")
+        spread = number(figure.uncertainty * factor, _SPREAD_DIGITS)
+        return Cell(number(figure.value * factor), f"±{spread}" if figure.uncertainty else "")
 
     return cell
 

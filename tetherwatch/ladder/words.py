@@ -33,7 +33,7 @@ def rules(ladder: Ladder) -> tuple[str, ...]:
     return (
         f"Seen as {output_words(options.output)}.",
         f"Signal to noise of at least {grey:.3g} at mid-grey and {shadow:.3g} three stops below it{denoise}.",
-        f"At least {options.detail_least:.0%} of the fine detail of ISO {iso_label(ladder.rungs[0].iso)}.",
+        f"At least {100 * options.detail_least:.0f} % of the fine detail of ISO {iso_label(ladder.rungs[0].iso)}.",
         "Read off between the rungs, never beyond the highest one.",
     )
 
