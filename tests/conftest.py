@@ -14,10 +14,12 @@ settings.load_profile("ci" if os.environ.get("CI") else "dev")
 
 @pytest.fixture(scope="session", autouse=True)
 def _data_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Sessions of the programs under test are kept in a folder of the tests, not in the user's."""
-    os.environ["TETHERWATCH_DATA"] = str(tmp_path_factory.mktemp("data"))
+    """Sessions and profiles of the programs under test are kept in folders of the tests, not in the user's."""
+    for name in ("TETHERWATCH_DATA", "TETHERWATCH_CONFIG"):
+        os.environ[name] = str(tmp_path_factory.mktemp(name.lower()))
     yield
-    del os.environ["TETHERWATCH_DATA"]
+    for name in ("TETHERWATCH_DATA", "TETHERWATCH_CONFIG"):
+        del os.environ[name]
 
 
 @pytest.fixture

@@ -28,7 +28,7 @@ def test_a_watch_that_stops_by_a_fault_ends_the_dashboard_with_one_line(tmp_path
     """The fault of the watch's thread reaches the dashboard's as an error with advice, safe to show."""
     (tmp_path / "A.DNG").write_bytes(b"not a capture")
     session = cast(RecordedSession, Session(tmp_path, load_plan("window-card")))
-    live = LiveSession(tmp_path, Opened(session, FaultyLedger(), from_start=True), None)
+    live = LiveSession(tmp_path, Opened(session, FaultyLedger(), from_start=True))
     caught: list[WatchStoppedError] = []
 
     def stopped() -> bool:

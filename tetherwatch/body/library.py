@@ -26,6 +26,11 @@ class Library:
     broken: tuple[BodyError, ...] = ()
 
 
+def profile_names() -> tuple[str, ...]:
+    """The names of all profiles, readable or not, in alphabetical order."""
+    return tuple(path.stem for path in _paths())
+
+
 def read_library() -> Library:
     """All profiles of the user. Never raises: what cannot be read is carried along."""
     bodies, broken = [], []

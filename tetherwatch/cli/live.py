@@ -1,6 +1,7 @@
 """A watched folder and its session, run behind the dashboard."""
 
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from threading import Event, Thread
@@ -14,6 +15,8 @@ from tetherwatch.session.opening import Opened
 from tetherwatch.session.records import SessionView
 from tetherwatch.watch.pipeline import Watcher
 from tetherwatch.watch.records import WatchEvent
+from tetherwatch.watch.task import read_capture
+from tetherwatch.watch.workers import Workers
 
 _CLOSE_S = 5.0
 
@@ -21,12 +24,14 @@ _CLOSE_S = 5.0
 class LiveSession:
     """The dashboard's source: the watch runs in a thread of its own, the session in the dashboard's."""
 
-    def __init__(self, folder: Path, opened: Opened, ceiling_iso: float | None) -> None:
-        self._ceiling_iso = ceiling_iso
+    def __init__(self, folder: Path, opened: Opened) -> None:
         self._session = opened.session
         plan = opened.session.plan
         self._chosen = plan.source
-        self._watcher = Watcher(folder, plan.aim, plan.step, from_start=opened.from_start, ledger=opened.ledger)
+        reader = Workers(partial(read_capture, bodies=opened.bodies))
+        self._watcher = Watcher(
+            folder, plan.aim, plan.step, from_start=opened.from_start, ledger=opened.ledger, reader=reader
+        )
         self._news: SimpleQueue[WatchEvent | TetherwatchError] = SimpleQueue()
         self._stop = Event()
         self._thread = Thread(target=self._watch, name="watch", daemon=True)
@@ -55,7 +60,8 @@ class LiveSession:
 
     def use_plan(self, name: str) -> None:
         """Go on under another plan. Raises UsageError or PlanError and changes nothing then."""
-        chosen = choose(name, self._ceiling_iso)
+        before = self._session.chosen
+        chosen = choose(name, before.ceiling_iso, before.body)
         self._session.choose(chosen)
         self._watcher.use(chosen.plan.aim, chosen.plan.step)
 

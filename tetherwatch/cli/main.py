@@ -18,6 +18,7 @@ _COMMANDS = {
     "watch": "tetherwatch.cli.watch",
     "read": "tetherwatch.cli.read",
     "plan": "tetherwatch.cli.plan",
+    "body": "tetherwatch.cli.body",
     "ladder": "tetherwatch.cli.ladder",
     "rehearse": "tetherwatch.cli.rehearse",
     "report": "tetherwatch.cli.report",

@@ -21,6 +21,14 @@ def complete_plan(_: click.Context, __: click.Parameter, incomplete: str) -> lis
     return [*map(CompletionItem, names), CompletionItem(incomplete, type="file")]
 
 
+def complete_body(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Shell completion of a body profile: the names there are, then files."""
+    from tetherwatch.body.library import profile_names
+
+    names = (name for name in profile_names() if name.startswith(incomplete))
+    return [*map(CompletionItem, names), CompletionItem(incomplete, type="file")]
+
+
 def complete_session(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Shell completion of a session: the names of those that are kept, then files."""
     from tetherwatch.report.shelf import kept
@@ -38,12 +46,18 @@ def read_iso(_: click.Context, __: click.Parameter, text: str | None) -> float |
 
 
 def with_plan(command: Command) -> Command:
-    """Add `--plan` and `--ceiling`."""
+    """Add `--plan`, `--ceiling` and `--body`."""
     ceiling = click.option(
         "--ceiling",
         metavar="ISO",
         callback=read_iso,
-        help='Highest ISO you accept; plans call it "ceiling".  [default: 3200]',
+        help='Highest ISO you accept; plans call it "ceiling".  [default: that of the body profile, or 3200]',
+    )
+    body = click.option(
+        "--body",
+        metavar="NAME_OR_FILE",
+        shell_complete=complete_body,
+        help="Body profile of your camera.  [default: found by camera and serial]",
     )
     plan = click.option(
         "--plan",
@@ -54,4 +68,4 @@ def with_plan(command: Command) -> Command:
         shell_complete=complete_plan,
         help="Shipped plan or plan file.",
     )
-    return plan(ceiling(command))
+    return plan(ceiling(body(command)))

@@ -2,24 +2,23 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
-from queue import SimpleQueue
 
 import click
 
-from tetherwatch.advise.library import load_plan
 from tetherwatch.advise.records import Plan
 from tetherwatch.advise.whatif import Tried, Try, parse_try
 from tetherwatch.cli.options import with_plan
+from tetherwatch.cli.outcomes import outcomes
+from tetherwatch.session.bodies import take_stock
+from tetherwatch.session.chosen import choose
 from tetherwatch.session.events import json_line, news_event, tried_event
-from tetherwatch.session.records import FrameRecord, SessionEvent
-from tetherwatch.session.session import Session
+from tetherwatch.session.recorded import RecordedSession
+from tetherwatch.session.records import NO_PAST, FrameRecord, SessionEvent
 from tetherwatch.text import display_name
 from tetherwatch.watch.records import Capture, Metered, Problem
 from tetherwatch.watch.schedule import problem_of
 from tetherwatch.watch.task import Failure, Outcome
-from tetherwatch.watch.workers import Workers
 
 News = SessionEvent | Tried
 
@@ -41,6 +40,7 @@ def command(
     files: tuple[Path, ...],
     plan_name: str,
     ceiling: float | None,
+    body: str | None,
     wanted: tuple[str, ...],
     as_json: bool,
 ) -> None:
@@ -48,39 +48,25 @@ def command(
 
     Each file is judged by itself. Exit code 1 if any could not be read.
     """
-    plan, tries = load_plan(plan_name, ceiling), tuple(map(parse_try, wanted))
-    problems = 0
-    for number, (path, outcome) in enumerate(_outcomes(files, plan), start=1):
-        for news in _news(path, outcome, plan, number, tries):
+    shelf = take_stock(body)
+    bodies, chosen, tries = shelf.candidates(), choose(plan_name, ceiling, shelf.named), tuple(map(parse_try, wanted))
+    plan, problems = chosen.plan, 0
+    for problem in shelf.problems:
+        for line in _json(problem, problem.path, plan) if as_json else _plain(problem, plan):
+            click.echo(line)
+    for number, (path, outcome) in enumerate(outcomes(files, plan.aim, plan.step, bodies), start=1):
+        for news in _news(path, outcome, RecordedSession(path.parent, chosen, NO_PAST, None, bodies), number, tries):
             problems += isinstance(news, Problem)
             for line in _json(news, path, plan) if as_json else _plain(news, plan):
                 click.echo(line)
     ctx.exit(1 if problems else 0)
 
 
-def _outcomes(files: tuple[Path, ...], plan: Plan) -> Iterator[tuple[Path, Outcome]]:
-    """Read in worker processes, so that a decoder that fails costs one file; outcomes in the order of the files."""
-    done: SimpleQueue[tuple[int, Outcome]] = SimpleQueue()
-    ready: dict[int, Outcome] = {}
-    waiting = iter(enumerate(files))
-    with Workers() as workers:
-        for index, path in enumerate(files):
-            while index not in ready:
-                while workers.free and (job := next(waiting, None)) is not None:
-                    workers.start(job[1], plan.aim, plan.step, partial(_put, done, job[0]))
-                number, outcome = done.get()
-                ready[number] = outcome
-            yield path, ready.pop(index)
-
-
-def _put(done: SimpleQueue[tuple[int, Outcome]], number: int, outcome: Outcome) -> None:
-    done.put((number, outcome))
-
-
-def _news(path: Path, outcome: Outcome, plan: Plan, number: int, wanted: tuple[Try, ...]) -> Iterator[News]:
+def _news(
+    path: Path, outcome: Outcome, session: RecordedSession, number: int, wanted: tuple[Try, ...]
+) -> Iterator[News]:
     if not isinstance(outcome, Failure):
         capture = Capture(path, size=0, mtime_ns=0, arrived_at=0.0)
-        session = Session(path.parent, plan)
         for news in session.take(Metered(capture, outcome.metadata, outcome.reading, outcome.thumbnail, outcome.notes)):
             yield replace(news, number=number) if isinstance(news, FrameRecord) else news
         tried = session.tried(wanted) if wanted else None

@@ -4,6 +4,7 @@ import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 from threading import Event
 from typing import Any
@@ -20,6 +21,8 @@ from tetherwatch.session.session import Session
 from tetherwatch.watch.disk import Folder
 from tetherwatch.watch.pipeline import Watcher, first_listing
 from tetherwatch.watch.records import Health
+from tetherwatch.watch.task import read_capture
+from tetherwatch.watch.workers import Workers
 
 Show = Callable[[SessionEvent], str]
 
@@ -49,6 +52,7 @@ def command(
     folder: Path,
     plan_name: str,
     ceiling: float | None,
+    body: str | None,
     from_start: bool,
     session: Path | None,
     resume: bool | None,
@@ -64,7 +68,7 @@ def command(
     """
     first_listing(folder, Folder(folder))
     given = ctx.get_parameter_source("plan_name") is not ParameterSource.DEFAULT
-    wish = Wish(DEFAULT_PLAN, session, resume, plan_name if given else None, ceiling, from_start)
+    wish = Wish(DEFAULT_PLAN, session, resume, plan_name if given else None, ceiling, from_start, body)
     with opened(folder, wish) as found:
         before = found.session.problem_count
         if headless:
@@ -72,22 +76,23 @@ def command(
         elif frames is not None or not (sys.stdout.isatty() and sys.stdin.isatty()):
             _stream(folder, found, frames, _plain_line)
         else:
-            _dashboard(folder, found, ceiling, background)
+            _dashboard(folder, found, background)
     ctx.exit(1 if found.session.problem_count > before else 0)
 
 
-def _dashboard(folder: Path, found: Opened, ceiling: float | None, background: Any) -> None:
+def _dashboard(folder: Path, found: Opened, background: Any) -> None:
     from tetherwatch.cli.live import LiveSession
     from tetherwatch.screen.app import run
 
-    run(LiveSession(folder, found, ceiling), background)
+    run(LiveSession(folder, found), background)
 
 
 def _stream(folder: Path, found: Opened, frames: int | None, show: Show) -> None:
     session, plan = found.session, found.session.plan
     enough = None if frames is None else session.frame_count + frames
     stop = _stop_at_signals()
-    watcher = Watcher(folder, plan.aim, plan.step, from_start=found.from_start, ledger=found.ledger)
+    reader = Workers(partial(read_capture, bodies=found.bodies))
+    watcher = Watcher(folder, plan.aim, plan.step, from_start=found.from_start, ledger=found.ledger, reader=reader)
     for note in plan.notes:
         click.echo(json_line(plan_event(note)) if isinstance(show, _JsonLines) else f"= {note}")
     for news in found.news:
