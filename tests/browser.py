@@ -1,74 +1,61 @@
-"""Debian's chromium, for looking at our pages as a user's browser does."""
+"""A real browser, without a window, that tells what a page does: its console, its requests, its look."""
 
 import json
-import re
 import shutil
 import subprocess
 from dataclasses import dataclass
 from pathlib import Path
 
-import pytest
+PATIENCE_S = 60.0
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 
-_PATIENCE_S = 60.0
 _FLAGS = (
     "--headless=new --no-sandbox --disable-gpu --no-first-run --disable-sync --disable-extensions "
-    "--disable-background-networking --disable-component-update --hide-scrollbars --enable-logging=stderr --v=0"
+    "--disable-background-networking --disable-component-update --hide-scrollbars --enable-logging=stderr"
 ).split()
-_CONSOLE = re.compile(r":CONSOLE[:(].*")
 _BY_THE_BROWSER = "not an origin"
 
 
 @dataclass(frozen=True, slots=True)
-class Opened:
-    """A page as the browser has it: its DOM, lines of the console, and addresses the page asked for."""
+class Visit:
+    """What came of opening a page: the document as it stood then, lines of the console, addresses it asked for."""
 
-    dom: str
-    console: list[str]
-    requests: list[str]
-
-
-def chromium() -> str:
-    """The browser; skips the test where there is none."""
-    found = shutil.which("chromium")
-    if found is None:
-        pytest.skip("chromium is not installed")
-    return found
+    document: str
+    console: tuple[str, ...]
+    requests: tuple[str, ...]
 
 
-def opened(page: Path, scratch: Path) -> Opened:
+def visit(page: Path, profile: Path, *options: str) -> Visit:
     """Open a page and say what it did."""
-    log = scratch / "net.json"
-    done = _run(scratch, f"--log-net-log={log}", "--dump-dom", page.as_uri())
-    console = _CONSOLE.findall(done.stderr)
-    return Opened(done.stdout, console, _requests(log))
+    log = profile.with_name("net.json")
+    done = _run(profile, f"--log-net-log={log}", "--dump-dom", *options, page.as_uri())
+    console = tuple(line for line in done.stderr.splitlines() if ":CONSOLE" in line)
+    return Visit(done.stdout, console, _requests(log))
 
 
-def pictured(page: Path, scratch: Path, width: int, height: int) -> Path:
-    """A screenshot of a page."""
-    place = scratch / f"{page.stem}-{width}.png"
-    _run(scratch, f"--screenshot={place}", f"--window-size={width},{height}", page.as_uri())
-    return place
+def print_pdf(page: Path, pdf: Path, profile: Path) -> None:
+    """Print a page as its reader would."""
+    _run(profile, "--no-pdf-header-footer", f"--print-to-pdf={pdf}", page.as_uri())
 
 
-def printed(page: Path, scratch: Path) -> Path:
-    """A page as PDF."""
-    place = scratch / f"{page.stem}.pdf"
-    _run(scratch, f"--print-to-pdf={place}", "--no-pdf-header-footer", page.as_uri())
-    return place
+def screenshot(page: Path, png: Path, profile: Path, width: int, height: int) -> None:
+    """A window of a page as a picture."""
+    _run(profile, f"--screenshot={png}", f"--window-size={width},{height}", page.as_uri())
 
 
-def _run(scratch: Path, *words: str) -> "subprocess.CompletedProcess[str]":
-    command = [chromium(), *_FLAGS, f"--user-data-dir={scratch / 'profile'}", *words]
+def _run(profile: Path, *options: str) -> "subprocess.CompletedProcess[str]":
+    assert CHROMIUM is not None
+    command = [CHROMIUM, *_FLAGS, f"--user-data-dir={profile}", *options]
     return subprocess.run(
-        command, capture_output=True, text=True, encoding="utf-8", timeout=_PATIENCE_S, check=True, cwd=scratch
+        command, capture_output=True, timeout=PATIENCE_S, check=True, encoding="utf-8", errors="replace"
     )
 
 
-def _requests(log: Path) -> list[str]:
-    """What pages asked for: the browser's own questions to its maker are left out."""
+def _requests(log: Path) -> tuple[str, ...]:
+    """What pages asked for, by the browser's own log of the network; its questions to its maker are left out."""
     events = (event.get("params", {}) for event in json.loads(log.read_text("utf-8"))["events"])
-    return [
+    return tuple(
         event["url"]
         for event in events
         if "url" in event and event.get("initiator", _BY_THE_BROWSER) != _BY_THE_BROWSER
-    ]
+    )

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import tomli
 from bad_files import HOSTILE_NAME
-from browser import opened
+from browser import CHROMIUM, visit
 from program import run
 
 from tetherwatch.rehearse.camera import GREY_SHARE
@@ -135,10 +135,10 @@ def test_the_sheet_and_the_profile_are_written_where_asked(
     assert {path: path.stat().st_mtime_ns for path in folder.iterdir()} == before
     profile = tomli.loads((bodies / "q24.toml").read_text("utf-8"))
     assert (profile["camera"], profile["serial"]) == ("Harrow Q24", "HQ-204417")
-    seen = opened(page, tmp_path)
-    assert seen.console == []
-    assert seen.requests == []
-    assert seen.dom.count('width="240" height="240"') == 3 * len(truths) / 2
+    assert page.read_text("utf-8").count('width="240" height="240"') == 3 * len(truths) / 2
+    if CHROMIUM is not None:
+        seen = visit(page, tmp_path / "profile")
+        assert (seen.console, seen.requests) == ((), ())
 
 
 def test_a_profile_is_replaced_only_when_told_to(
