@@ -1,9 +1,9 @@
 """The three networks of a cascaded face detector, worked out in numpy.
 
 They are small enough (7,000 to 390,000 numbers) to need no library for neural networks. Arrays are float32 of shape
-(channels, pictures, columns, rows): columns before rows, as the networks were trained. Pictures enter in -1..1. Source: K. Zhang et al.,
-"Joint Face Detection and Alignment Using Multitask Cascaded Convolutional Networks", IEEE Signal Processing Letters
-23 (2016); the names are those in the file of weights.
+(channels, pictures, columns, rows): columns before rows, as the networks were trained. Pictures enter in -1..1.
+Source: K. Zhang et al., "Joint Face Detection and Alignment Using Multitask Cascaded Convolutional Networks", IEEE
+Signal Processing Letters 23 (2016); the names are those in the file of weights.
 """
 
 from dataclasses import dataclass

@@ -16,8 +16,8 @@ from tetherwatch.meter.skin import count_skin, nearest, skin_box
 CARD_TRIM = 0.1
 """Share of the darkest and of the brightest pixels of a card left out: dust, edges, lettering."""
 
-_SKIN_TRIM = 0.2
-"""Same for the skin of a face: specular spots, strands of hair, the rim of glasses."""
+_SKIN_TRIM = 0.25
+"""Same for each side of a face: eyes, brows, lips, specular spots, strands of hair, the rim of glasses."""
 
 _Curves = Mapping[tuple[Channel, float], SiteTone]
 """By channel and black level."""
@@ -70,13 +70,13 @@ def _whole_frame(frame: Frame, curves: _Curves) -> Area:
 
 
 def _skin_area(frame: Frame, curves: _Curves, face: Face, orientation: int) -> Area | None:
-    """The skin of a face; None where there is too little of it."""
+    """Both sides of a face, which count alike however they are lit; None where there is too little of one."""
     skin = count_skin(frame, face, orientation)
     if skin.empty:
         return None
-    whole, left, right = (_parts(sites, curves) for sites in (skin.whole, skin.left, skin.right))
+    left, right = (_parts(sites, curves) for sites in (skin.left, skin.right))
     size = (frame.height, frame.width) if orientation >= 5 else (frame.width, frame.height)
-    return Area("face", skin_box(face, *size), whole, _SKIN_TRIM, face, (left, right))
+    return Area("face", skin_box(face, *size), left + right, _SKIN_TRIM, face, (left, right))
 
 
 def _box_parts(frame: Frame, curves: _Curves, box: Box) -> Parts:

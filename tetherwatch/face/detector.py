@@ -1,0 +1,41 @@
+"""What finds faces: one interface, and the detector in use. A better one takes its place here and nowhere else."""
+
+from functools import cache
+from typing import Protocol
+
+from tetherwatch.face.picture import Picture, detection_picture
+from tetherwatch.face.weights import weights_folder
+from tetherwatch.frame.records import Frame
+from tetherwatch.meter.records import Face
+
+NOT_INSTALLED = "finding faces is not installed (pip install 'tetherwatch[face]')"
+
+
+class FaceDetector(Protocol):
+    """Finds faces in a picture. No network, no files of its own, one thread; it keeps nothing of a picture."""
+
+    def find(self, rgb: Picture) -> tuple[Face, ...]:
+        """The faces of an upright sRGB picture (rows x columns x 3), largest first."""
+        ...
+
+
+def is_installed() -> bool:
+    """Whether faces can be looked for here."""
+    return weights_folder() is not None
+
+
+@cache
+def detector() -> FaceDetector:
+    """The detector, loaded once. Raises MissingExtraError without the extra `face`."""
+    from tetherwatch.face.cascade import Cascade
+    from tetherwatch.face.networks import Networks
+
+    return Cascade(Networks.load())
+
+
+def find_faces(frame: Frame, orientation: int) -> tuple[Face, ...]:
+    """The faces in a frame, largest first; `orientation` is the Exif code that turns it upright.
+
+    Raises MissingExtraError without the extra `face`.
+    """
+    return detector().find(detection_picture(frame, orientation))
