@@ -23,7 +23,7 @@ Light = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Sensor:
-    """Codes per electron at ISO 100, noise before (electrons) and after (codes) the amplifier, fixed pattern (relative)."""
+    """Codes per electron at ISO 100, noise before (e) and after (DN) the amplifier, fixed pattern (relative)."""
 
     gain: float = 0.25
     early_e: float = 2.5

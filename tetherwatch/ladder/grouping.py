@@ -139,7 +139,7 @@ def _group(iso: float, members: Sequence[Shot], found: list[Finding]) -> Group:
 
 def _gaps(groups: Sequence[Group]) -> list[Finding]:
     steps = [math.log2(higher.iso / lower.iso) for lower, higher in pairwise(groups)]
-    usual = sorted(steps)[len(steps) // 2] if steps else 1.0
+    usual = sorted(steps)[(len(steps) - 1) // 2] if steps else 1.0
     found = []
     for (lower, higher), step in zip(pairwise(groups), steps, strict=True):
         if step > min(_WIDEST_STEP, _STEP_TOLERANCE * usual):

@@ -17,6 +17,10 @@ SMALL_PIXELS = 8
 _NOISE_SHARE = 0.01
 """Part of the strongest frequency below which frequencies say little about the shift."""
 
+_LEAST_SIZE = 1e-30
+_EDGE = 3
+"""Pixels at the border that the blur reaches into from the other side."""
+
 _LEAST_CONTRAST = 0.02
 
 
@@ -59,31 +63,53 @@ def has_structure(picture: Plane) -> bool:
 
 
 def find_shift(reference: Plane, other: Plane) -> Shift:
-    """How far `other` is shifted against `reference` (same shape), to about a twentieth of a pixel."""
+    """How far `other` is shifted against `reference` (same shape), to a few hundredths of a pixel."""
+    down, right = _whole_shift(reference, other)
+    one, two = _overlap(reference, other, down, right)
+    if min(one.shape) <= 2 * _EDGE or not (one.std() and two.std() and two.mean() > 0):
+        return Shift(down, right, 0.0)
+    part = _part_shift(one, two * np.float32(one.mean() / two.mean()))
+    return Shift(down + part[0], right + part[1], float(np.corrcoef(one.ravel(), two.ravel())[0, 1]))
+
+
+def _whole_shift(reference: Plane, other: Plane) -> tuple[int, int]:
+    """The shift in whole pixels: where the phase correlation peaks."""
     window = np.outer(np.hanning(reference.shape[0]), np.hanning(reference.shape[1]))
     first, second = (np.fft.rfft2((picture - picture.mean()) * window) for picture in (reference, other))
     cross = second * np.conj(first)
     size = np.abs(cross)
-    phase = cross / (size + _NOISE_SHARE * size.max())
-    peak = np.fft.irfft2(phase, s=reference.shape)
-    down, right = np.unravel_index(int(np.argmax(peak)), peak.shape)
-    place = (_refined(peak[:, right], int(down)), _refined(peak[down], int(right)))
-    return Shift(*place, likeness=_likeness(reference, other, round(place[0]), round(place[1])))
+    peak = np.fft.irfft2(cross / (size + max(_NOISE_SHARE * float(size.max()), _LEAST_SIZE)), s=reference.shape)
+    place = np.unravel_index(int(np.argmax(peak)), peak.shape)
+    down, right = ((int(at) + size // 2) % size - size // 2 for at, size in zip(place, peak.shape, strict=True))
+    return down, right
 
 
-def _refined(line: Floats, index: int) -> float:
-    """Place of a peak between samples by a parabola through its neighbours, counted from -size/2."""
-    before, here, after = line[index - 1], line[index], line[(index + 1) % line.size]
-    bend = before - 2 * here + after
-    part = float(0.5 * (before - after) / bend) if bend < 0 else 0.0
-    return (index + part + line.size / 2) % line.size - line.size / 2
-
-
-def _likeness(reference: Plane, other: Plane, down: int, right: int) -> float:
-    """Correlation of the parts that both pictures show."""
+def _overlap(reference: Plane, other: Plane, down: int, right: int) -> tuple[Plane, Plane]:
+    """The parts that both pictures show."""
     rows, columns = reference.shape
     one = reference[max(0, -down) : rows - max(0, down), max(0, -right) : columns - max(0, right)]
     two = other[max(0, down) : rows - max(0, -down), max(0, right) : columns - max(0, -right)]
-    if one.size < 2 or not (one.std() and two.std()):
-        return 0.0
-    return float(np.corrcoef(one.ravel(), two.ravel())[0, 1])
+    return one, two
+
+
+def _part_shift(one: Plane, two: Plane) -> Floats:
+    """What is left of the shift, less than a pixel: by how much of its slope a picture differs (Lucas and
+    Kanade, 1981).
+
+    Both are blurred first, so that slopes reach over a pixel.
+    """
+    smooth, shifted = _blurred(one), _blurred(two)
+    down, right = (np.gradient(smooth, axis=axis)[_EDGE:-_EDGE, _EDGE:-_EDGE] for axis in (0, 1))
+    slopes = np.stack([down.ravel(), right.ravel()])
+    change = (smooth - shifted)[_EDGE:-_EDGE, _EDGE:-_EDGE].ravel()
+    part: Floats = np.linalg.pinv(np.dot(slopes, slopes.T), hermitian=True) @ np.dot(slopes, change)
+    return np.clip(part, -1.0, 1.0)
+
+
+def _blurred(picture: Plane) -> Floats:
+    """A binomial blur over 5 pixels each way."""
+    blurred: Floats = picture.astype(np.float64)
+    for axis in (0, 1):
+        for _ in range(2):
+            blurred = (np.roll(blurred, 1, axis) + 2 * blurred + np.roll(blurred, -1, axis)) / 4
+    return blurred
