@@ -7,12 +7,10 @@ from pathlib import Path
 from tetherwatch.advise.landing import Landing, odd
 from tetherwatch.advise.oddities import MISFIRES
 from tetherwatch.advise.records import Call, Finding, Plan
+from tetherwatch.advise.softeyes import KIND as SOFT_EYES
 from tetherwatch.frame.records import Channel, Metadata, Source
 from tetherwatch.meter.records import AreaKind
 from tetherwatch.setups.records import Pin, Setup
-
-SOFT = frozenset({"eyes soft"})
-"""Kinds of findings that say a frame is not sharp where it should be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +79,7 @@ class FrameEntry:
     @property
     def soft(self) -> tuple[Finding, ...]:
         """What says that it is not sharp."""
-        return tuple(finding for finding in self.findings if finding.kind in SOFT)
+        return tuple(finding for finding in self.findings if finding.kind == SOFT_EYES)
 
     @property
     def wants_a_look(self) -> bool:

@@ -64,9 +64,11 @@ def write_sidecars(frames: Iterable[FrameEntry]) -> Iterator[tuple[Path, Fate]]:
 def _write(path: Path, frame: FrameEntry, mark: Mark) -> Fate:
     if not frame.path.is_file():
         return "capture gone"
+    if path.with_suffix(".XMP").exists():
+        return "there already"
     try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(packet(mark))
+        with path.open("xb") as file:
+            file.write(packet(mark).encode())
     except FileExistsError:
         return "there already"
     except OSError:
