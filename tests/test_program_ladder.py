@@ -4,7 +4,7 @@ import json
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from datetime import datetime, timezone
+from datetime import date, datetime, timezone
 from pathlib import Path
 from subprocess import CompletedProcess
 from typing import Any
@@ -16,6 +16,8 @@ from bad_files import HOSTILE_NAME
 from browser import CHROMIUM, visit
 from program import run
 
+from tetherwatch.body.library import body_named, save_body
+from tetherwatch.body.records import Grey
 from tetherwatch.rehearse.camera import GREY_SHARE
 from tetherwatch.rehearse.capture import TRUTH_FILE
 from tetherwatch.rehearse.dng import write_dng
@@ -142,19 +144,24 @@ def test_the_sheet_and_the_profile_are_written_where_asked(
 
 
 def test_a_profile_is_replaced_only_when_told_to(
-    clean: tuple[Path, list[LadderTruth]], ladder: Run, bodies: Path, tmp_path: Path
+    ladder: Run, bodies: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A name in use is refused before anything is measured, with one line; --replace says it was meant."""
+    """A name in use is refused before anything is measured; --replace says it was meant, and keeps the grey."""
+    monkeypatch.setenv("TETHERWATCH_CONFIG", str(bodies.parent))
     folder = tmp_path / "two"
     shot(folder, rungs=3)
     assert ladder(folder, "--save", "mine").returncode == 0
+    grey = Grey(0.121, date(2026, 3, 1))
+    save_body(replace(body_named("mine"), grey=grey), replace=True)
     kept = (bodies / "mine.toml").read_bytes()
     refused = ladder(folder, "--save", "mine", "--accept", "200")
     assert (refused.returncode, refused.stdout) == (2, "")
     assert refused.stderr == "there is a body profile mine already; choose another name, or add --replace\n"
     assert (bodies / "mine.toml").read_bytes() == kept
     assert ladder(folder, "--save", "mine", "--accept", "200", "--replace").returncode == 0
-    assert (bodies / "mine.toml").read_bytes() != kept
+    body = body_named("mine")
+    assert body.ceiling is not None
+    assert (body.ceiling.iso, body.grey) == (200, grey)
 
 
 CAUGHT: dict[Disturbance, str] = {

@@ -6,12 +6,14 @@ from dataclasses import dataclass
 
 from tetherwatch.exposure.dial import label
 from tetherwatch.exposure.stops import Setting
-from tetherwatch.ladder.records import Figure, Rung
+from tetherwatch.ladder.records import Ceiling, Figure, Rung
 
 UNKNOWN = "–"
 _DIGITS = 3
 _SPREAD_DIGITS = 2
 _PERCENT = 100.0
+_SAME = 1.001
+"""Values of one dial position differ by rounding only."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,11 @@ class Column:
 def iso_label(iso: float) -> str:
     """An ISO as engraved on the dial."""
     return label(Setting.ISO, iso)
+
+
+def is_above(rung: Rung, ceiling: Ceiling | None) -> bool:
+    """Whether a rung lies above the ceiling; never without one."""
+    return ceiling is not None and rung.iso > ceiling.iso * _SAME
 
 
 def number(value: float | None, digits: int = _DIGITS) -> str:

@@ -1,13 +1,12 @@
 """The ladder's sheet: one self-contained page with crops at full resolution, plots, the table and what was found."""
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from tetherwatch.exposure.dial import label
 from tetherwatch.exposure.stops import Setting
-from tetherwatch.ladder.columns import COLUMNS, Cell, iso_label, number
+from tetherwatch.ladder.columns import COLUMNS, Cell, is_above, iso_label, number
 from tetherwatch.ladder.plots import plots
 from tetherwatch.ladder.records import Crop, Ladder, Part, Rung
 from tetherwatch.ladder.words import (
@@ -29,7 +28,7 @@ PARTS: dict[Part, str] = {"dark": "Dark part", "bright": "Bright part", "detail"
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """A rung as the sheet shows it; `settings` is None where they are unknown."""
+    """A rung as the sheet shows it."""
 
     iso: str
     settings: str
@@ -64,7 +63,7 @@ def _row(ladder: Ladder, rung: Rung) -> _Row:
     return _Row(
         iso=iso_label(rung.iso),
         settings=_settings(rung),
-        above=ladder.ceiling is not None and rung.iso > ladder.ceiling.iso * 1.001,
+        above=is_above(rung, ladder.ceiling),
         cells=tuple(column.cell(rung) for column in COLUMNS),
         crops={crop.part: _picture(ladder, rung, crop) for crop in rung.crops},
     )
@@ -85,7 +84,6 @@ def _picture(ladder: Ladder, rung: Rung, crop: Crop) -> Picture:
 
 def _brighter_stops(first: Rung, rung: Rung) -> float:
     """How much brighter a rung was exposed than the first: by its settings, and by the light that was measured."""
-    stops = [each.settings.brightness_stops for each in (rung, first)]
-    moved = 0.0 if None in stops else math.fsum((stops[0] or 0.0, -(stops[1] or 0.0)))
-    light = [each.compensated_stops + each.mismatch_stops for each in (rung, first)]
-    return moved + light[0] - light[1]
+    ours, first_ones = rung.settings.brightness_stops, first.settings.brightness_stops
+    moved = 0.0 if ours is None or first_ones is None else ours - first_ones
+    return moved + rung.compensated_stops + rung.mismatch_stops - first.compensated_stops - first.mismatch_stops

@@ -8,13 +8,13 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from tetherwatch.ladder.columns import COLUMNS, Cell, Column, iso_label, number
+from tetherwatch.ladder.columns import COLUMNS, Column, is_above, iso_label, number
 from tetherwatch.ladder.records import Ceiling, Finding, Ladder, Rung
 from tetherwatch.ladder.words import found_words, frames_words, head_words, interval_words, rules, sentence
 from tetherwatch.screen.palette import Palette
 from tetherwatch.text import display_name
 
-_WIDE = 165
+_WIDE = 190
 """Terminal columns from which every column of the table and the uncertainties fit."""
 
 _LONGEST_REASON = 400
@@ -52,18 +52,14 @@ def _table(ladder: Ladder, palette: Palette, wide: bool) -> Table:
         table.add_column(f"{column.heading}\n{column.unit}", justify="right", no_wrap=True)
     for rung, above_it in zip_longest(ladder.rungs, ladder.rungs[1:]):
         cells = [_cell(column, rung, palette, wide) for column in columns]
-        above = _is_above(rung, ladder.ceiling)
-        last = not above and above_it is not None and _is_above(above_it, ladder.ceiling)
+        above = is_above(rung, ladder.ceiling)
+        last = not above and above_it is not None and is_above(above_it, ladder.ceiling)
         table.add_row(iso_label(rung.iso), *cells, style=palette.quiet if above else "", end_section=last)
     return table
 
 
-def _is_above(rung: Rung, ceiling: Ceiling | None) -> bool:
-    return ceiling is not None and rung.iso > ceiling.iso * 1.001
-
-
 def _cell(column: Column, rung: Rung, palette: Palette, wide: bool) -> Text:
-    cell: Cell = column.cell(rung)
+    cell = column.cell(rung)
     text = Text(cell.text)
     return text.append(cell.spread, style=palette.quiet) if wide else text
 
