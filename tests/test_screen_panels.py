@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 import screen_records as made
+from body_records import BODY
 from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
@@ -18,6 +19,7 @@ from tetherwatch.frame.records import Metadata
 from tetherwatch.meter.records import Aim, Box
 from tetherwatch.screen.block import Block
 from tetherwatch.screen.call import call_panel
+from tetherwatch.screen.header import header_panel
 from tetherwatch.screen.health import health_panel
 from tetherwatch.screen.letters import BROAD, UPRIGHT, Type, largest
 from tetherwatch.screen.levers import levers_panel
@@ -167,6 +169,34 @@ def test_levers_tell_range_lock_and_room() -> None:
     assert re.search(r"aperture +f/2.8 +free f/5.6 to f/2 +darker -2.0 +brighter \+1.0", aperture)
     assert re.search(r"ISO +400 +free 100 to 3200 +darker -2.0 +brighter \+3.0", iso)
     assert "brighter by ISO, aperture" in order
+
+
+def test_the_noise_of_a_grey_is_told_where_it_is_known_and_fits() -> None:
+    """A measured body tells how clean a mid-grey is at the present ISO; nothing is said beyond what was measured."""
+    here, beyond = Metadata(made.SETTINGS), Metadata(replace(made.SETTINGS, iso=51_200.0))
+    wide, narrow, unknown = (
+        _text(levers_panel(metadata, made.plan(), None, PLAIN, width, 4, BODY))
+        for metadata, width in ((here, 100), (here, 60), (beyond, 100))
+    )
+    assert f"grey SNR about {BODY.grey_snr(400.0):.0f}" in wide
+    assert "SNR" not in narrow + unknown
+
+
+def test_a_promise_tells_the_noise_where_there_is_room() -> None:
+    """The prediction with its noise comes first; in a narrow window the noise goes, the promise never."""
+    call = made.CALLS["brighter"]
+    assert call.predicted is not None
+    frame = made.frame(call=replace(call, predicted=replace(call.predicted, grey_snr=6.24)))
+    wide, narrow = (outlook_line(frame, Score(()), PLAIN, width).plain for width in (80, 50))
+    assert wide.endswith("clipped, grey SNR about 6.2")
+    assert narrow.endswith("clipped")
+
+
+def test_the_header_names_the_body_that_metered() -> None:
+    """The profile whose saturation and grey were used stands beside the camera."""
+    measured = replace(made.reading(0.0), body="q24\x1b")
+    frame = made.frame(measured=measured)
+    assert r"body q24\x1b" in _text(header_panel(frame, made.plan(), None, PLAIN, 100, 2))
 
 
 def test_the_lights_power_has_a_row() -> None:

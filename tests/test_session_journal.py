@@ -6,6 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from advise_records import GOOD
+from body_records import BODY
 from hypothesis import given
 from hypothesis import settings as examples
 from journal_records import CHOSEN, Clock, Program, frames, program
@@ -16,7 +18,9 @@ from tetherwatch.errors import JournalError, SessionBusyError
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.faults import Fault
 from tetherwatch.session.chosen import chosen_plan
+from tetherwatch.session.database import Database
 from tetherwatch.session.journal import Journal
+from tetherwatch.session.migrations import MIGRATIONS, migrate
 from tetherwatch.session.recall import recall
 from tetherwatch.session.recorded import RecordedSession
 from tetherwatch.session.recorder import Recorder
@@ -261,6 +265,30 @@ def test_the_plan_in_force_is_kept_with_its_text_and_locks(path: Path) -> None:
     assert second.recalled.past.locks == {Setting.SHUTTER: 2.0**-8}
     assert second.recalled.past.set_after == 1
     second.die()
+
+
+def test_the_body_in_force_is_kept_with_its_whole_profile(path: Path) -> None:
+    """A session goes on under its body's ceiling although the profile has gone; without one nothing is made up."""
+    chosen = chosen_plan("mine.toml", GOOD, None)
+    with program(path, FOLDER) as running:
+        running.recorder.use_plan(chosen.under(BODY), {}, 0)
+    with program(path, FOLDER) as again:
+        kept = again.recalled.chosen
+        assert kept is not None
+        assert (kept.body, kept.ceiling_iso) == (BODY, None)
+        assert (kept.plan.ceiling_iso, kept.plan.iso.brightest) == (6400.0, 6400.0)
+        again.recorder.use_plan(chosen, {}, 0)
+    with program(path, FOLDER) as last:
+        assert last.recalled.chosen == chosen
+
+
+def test_a_session_from_before_bodies_is_read(path: Path) -> None:
+    """A file without the columns gets them, and its plan has no body."""
+    path.parent.mkdir()
+    with closing(Database(path)) as database:
+        migrate(database, MIGRATIONS[:-1])
+    with program(path, FOLDER) as running:
+        assert running.rows("SELECT body, body_text FROM plans") == [(None, None)]
 
 
 def test_the_same_line_is_kept_once(path: Path) -> None:

@@ -78,7 +78,7 @@ def grey(file: Path, name: str | None, box: Box) -> None:
     body, share = _measured(file, name, box)
     kept = replace(body, grey=Grey(share, date.today()))
     path = save_body(kept, replace=True)
-    click.echo(f"{body.name}: {grey_words(kept)}, written to {display_name(path)}")
+    click.echo(f"{body.name}: grey {grey_words(kept)}, written to {display_name(path)}")
 
 
 def camera_words(body: Body) -> str:
@@ -95,10 +95,10 @@ def ceiling_words(body: Body) -> str:
 def grey_words(body: Body) -> str:
     """Where grey lies, against ISO 12232."""
     if body.grey is None:
-        return f"grey not measured: {100 * RAW_GREY:.1f} % of saturation is taken (ISO 12232)"
+        return f"not measured: {100 * RAW_GREY:.1f} % of saturation is taken (ISO 12232)"
     stops = body.grey.stops
     side = "nearer to saturation than" if stops > 0 else "below"
-    return f"grey at {100 * body.grey.share:.1f} % of saturation, {abs(stops):.2f} stops {side} ISO 12232's"
+    return f"at {100 * body.grey.share:.1f} % of saturation, {abs(stops):.2f} stops {side} ISO 12232's"
 
 
 def body_words(body: Body) -> list[str]:

@@ -26,8 +26,10 @@ def header_panel(frame: FrameRecord, plan: Plan, newer: int | None, palette: Pal
 
 def _circumstances(frame: FrameRecord, palette: Palette) -> Text:
     light, camera, fired = frame.reading.light_value, frame.metadata.camera, frame.metadata.flash_fired
+    body = frame.reading.body
     words = [
         "camera unknown" if camera is None else display_name(camera, limit=40),
+        *([] if body is None else [f"body {display_name(body, limit=40)}"]),
         f"metered: {frame.reading.area}",
         "light unknown" if light is None else f"light {decimal(light)}",
     ]

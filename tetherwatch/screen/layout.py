@@ -163,7 +163,7 @@ def _panel(scene: Scene, name: str, width: int, height: int) -> Block:
         "call": lambda: call_panel(frame, view.score, palette, width, height),
         "rule": lambda: block([Text("─" * width, palette.quiet)], width, height),
         "offset": lambda: offset_panel(frame.reading, view.plan.aim, palette, width, height),
-        "levers": lambda: levers_panel(frame.metadata, view.plan, view.power, palette, width, height),
+        "levers": lambda: levers_panel(frame.metadata, view.plan, view.power, palette, width, height, view.body),
         "tones": lambda: tones_panel(frame.reading, palette, width, height),
         "picture": lambda: picture_panel(frame.thumbnail, palette, width, height),
         "trend": lambda: trend_panel(view.frames, view.plan.aim, palette, width, height),

@@ -7,11 +7,12 @@ from rich.text import Text
 from tetherwatch.advise.levers import room
 from tetherwatch.advise.records import Allowed, Knowledge, Plan
 from tetherwatch.advise.words import name as setting_name
+from tetherwatch.body.records import Body
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
 from tetherwatch.frame.records import Metadata
 from tetherwatch.screen.block import Block, block
 from tetherwatch.screen.palette import Palette
-from tetherwatch.screen.words import signed, value_words
+from tetherwatch.screen.words import signed, snr_words, value_words
 
 _SLACK_STOPS = 0.05
 """Rounding of nominal numbers; a value this close to its range is inside it."""
@@ -22,16 +23,26 @@ _TRACK_CELLS = 17
 
 
 def levers_panel(
-    metadata: Metadata, plan: Plan, power: float | None, palette: Palette, width: int, height: int
+    metadata: Metadata,
+    plan: Plan,
+    power: float | None,
+    palette: Palette,
+    width: int,
+    height: int,
+    body: Body | None = None,
 ) -> Block:
     """One line for each camera setting and for the light where the plan gives its power, then what moves first.
 
-    `power`: where the light stands if the calls for it were followed; no capture tells.
+    `power`: where the light stands if the calls for it were followed; no capture tells. `body`: the camera's profile,
+    which tells how clean a mid-grey is at its ISO.
     """
     lines = [_lever(metadata.settings.get(setting), plan, setting, palette, width) for setting in CAMERA_SETTINGS]
     if plan.power is not None:
         lines.append(_light(power, plan.power, plan, palette, width))
     lines.append(_automatic(metadata, plan, palette) or Text(f" {_order(plan)}", palette.quiet))
+    noise = "" if body is None else _noise(metadata.settings.iso, body)
+    if noise and lines[-1].cell_len + len(noise) <= width:
+        lines[-1].append(noise, palette.quiet)
     return block(lines, width, height)
 
 
@@ -69,6 +80,11 @@ def _light(power: float | None, allowed: Allowed, plan: Plan, palette: Palette, 
         f"{range_words(allowed, plan):<22}",
         _room_words(power, allowed, palette, width),
     )
+
+
+def _noise(iso: float | None, body: Body) -> str:
+    snr = None if iso is None else body.grey_snr(iso)
+    return "" if snr is None else f"   {snr_words(snr)}"
 
 
 def _automatic(metadata: Metadata, plan: Plan, palette: Palette) -> Text | None:

@@ -21,6 +21,9 @@ from tetherwatch.session.records import FrameRecord, Landed, SessionEvent, Warne
 from tetherwatch.text import display_name
 from tetherwatch.watch.records import Health, Problem
 
+_NEWS = ("session", "body")
+"""Kinds of findings that warn of nothing."""
+
 _INSIDE = {True: "inside the tolerance", False: "outside the tolerance", None: "inside the tolerance or not"}
 
 
@@ -65,7 +68,9 @@ def landed_line(landing: Landing) -> str:
 
 
 def finding_line(finding: Finding) -> str:
-    """One warning."""
+    """One warning, or what is known of the session and its body."""
+    if finding.kind in _NEWS:
+        return f"= {display_name(finding.reason, limit=400)}"
     return f"    warning: {display_name(finding.reason, limit=400)}"
 
 

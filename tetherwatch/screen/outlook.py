@@ -6,7 +6,7 @@ from tetherwatch.advise.landing import Landing, Score
 from tetherwatch.advise.records import Predicted
 from tetherwatch.advise.words import name as setting_name
 from tetherwatch.screen.palette import Palette
-from tetherwatch.screen.words import offset_words, percent, signed
+from tetherwatch.screen.words import offset_words, percent, signed, snr_words
 from tetherwatch.session.records import FrameRecord
 
 _GAP = "   "
@@ -18,9 +18,10 @@ def has_outlook(frame: FrameRecord, score: Score) -> bool:
 
 
 def outlook_line(frame: FrameRecord, score: Score, palette: Palette, width: int) -> Text:
-    """The fullest wording that fits: the score goes first, then the figures of the landing, never the promise."""
-    promise = [] if frame.call.predicted is None else [promise_words(frame.call.predicted)]
-    wordings = [_GAP.join((*promise, *past)) for past in _past(frame.landing, score)]
+    """The fullest wording that fits: noise goes first, then the score, then the figures of the landing, never the
+    promise."""
+    promises = [()] if frame.call.predicted is None else _promises(frame.call.predicted)
+    wordings = [_GAP.join((*promise, *past)) for past in _past(frame.landing, score) for promise in promises]
     fitting = (words for words in wordings if len(words) <= width - 2)
     return Text(f" {next(fitting, wordings[-1])}", palette.quiet)
 
@@ -28,6 +29,12 @@ def outlook_line(frame: FrameRecord, score: Score, palette: Palette, width: int)
 def promise_words(predicted: Predicted) -> str:
     """What the next frame should read: "next frame -0.10 ±0.29 stops, 0.20 % clipped"."""
     return f"next frame {offset_words(predicted)}, {percent(predicted.clipped_percent)} clipped"
+
+
+def _promises(predicted: Predicted) -> list[tuple[str, ...]]:
+    """Wordings of the promise, fullest first."""
+    least = promise_words(predicted)
+    return [(least,)] if predicted.grey_snr is None else [(f"{least}, {snr_words(predicted.grey_snr)}",), (least,)]
 
 
 def landing_words(landing: Landing) -> str:

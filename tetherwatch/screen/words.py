@@ -97,3 +97,8 @@ def keep_end(text: str, cells: int) -> str:
     while text and cell_len(text) > cells - 1:
         text = text[1:]
     return "…" + text
+
+
+def snr_words(snr: float) -> str:
+    """How clean a mid-grey is, pixel by pixel: "grey SNR about 58"."""
+    return f"grey SNR about {snr:.0f}" if snr >= 10 else f"grey SNR about {snr:.1f}"
