@@ -242,6 +242,21 @@ def test_a_series_that_allows_no_figures_is_refused_in_one_line(
     assert not (tmp_path / "sheet.html").exists()
 
 
+def test_a_ladder_that_is_nowhere_good_enough_is_shown_but_has_no_ceiling(
+    tmp_path: Path, ladder: Run, bodies: Path
+) -> None:
+    """The table and the sheet are there to look at; one line says why there is no ceiling; no profile."""
+    shot(tmp_path / "shot", rungs=2)
+    done = ladder(tmp_path / "shot", "--grade", "900", "--save", "mine", "--sheet", tmp_path / "sheet.html")
+    assert done.returncode == 2
+    assert "CEILING" not in done.stdout
+    assert "2 rungs, 4 frames" in done.stdout
+    assert "good enough" in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert "good enough" in (tmp_path / "sheet.html").read_text("utf-8")
+    assert not bodies.exists()
+
+
 def test_jpegs_are_measured_and_called_what_they_are_but_make_no_profile(
     tmp_path: Path, ladder: Run, bodies: Path
 ) -> None:

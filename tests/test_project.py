@@ -107,7 +107,7 @@ def test_every_folder_of_code_is_packaged() -> None:
 
 
 def test_the_wheel_holds_code_types_and_plans(tmp_path: Path) -> None:
-    """A wheel built from the sources has every module, the marker for type checkers and every shipped plan."""
+    """A wheel built from the sources has every module, the marker for type checkers, every plan and page template."""
     source = tmp_path / "source"
     for name in ("tetherwatch", "config"):
         shutil.copytree(PROJECT / name, source / name, ignore=shutil.ignore_patterns("__pycache__"))
@@ -120,7 +120,9 @@ def test_the_wheel_holds_code_types_and_plans(tmp_path: Path) -> None:
     assert built.returncode == 0, built.stdout + built.stderr
     (wheel,) = tmp_path.glob("tetherwatch-*.whl")
     plans = {f"tetherwatch/config/plans/{plan.name}" for plan in (PROJECT / "config" / "plans").glob("*.toml")}
+    templates = {f"tetherwatch/page/templates/{each.name}" for each in (PACKAGE / "page" / "templates").iterdir()}
     assert plans
-    assert {f"tetherwatch/{name}" for name in NAMES} | plans | {"tetherwatch/py.typed"} <= set(
+    assert templates
+    assert {f"tetherwatch/{name}" for name in NAMES} | plans | templates | {"tetherwatch/py.typed"} <= set(
         zipfile.ZipFile(wheel).namelist()
     )
