@@ -23,9 +23,9 @@ def kinds(result: Checked) -> list[str]:
     return [finding.kind for finding in result.findings]
 
 
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", range(3))
 def test_nothing_is_invented_on_a_clean_ladder(seed: int) -> None:
-    """Five ladders up to ISO 12800: no finding, no mismatch, everything in place."""
+    """Three ladders up to ISO 12800: no finding, no mismatch, everything in place."""
     for one in ladder(SENSOR, (100, 400, 1600, 12800), seed):
         assert not one.checked.findings
         assert one.checked.mismatch_stops == pytest.approx(0.0, abs=0.02)
@@ -139,9 +139,8 @@ def test_a_ladder_without_anything_to_measure_is_refused(factor: float, kind: st
 
 def test_mixed_sizes_are_refused() -> None:
     """Between rungs and within a pair, with both sizes."""
-    small = look(SENSOR, scene(384, 576), 200, 6)
     with pytest.raises(Refusal, match="576 x 384 and 720 x 480"):
-        check_all([LOWEST, small])
+        look(SENSOR, scene(384, 576), 200, 6, LOWEST)
     with pytest.raises(Refusal, match="different sizes"):
         seen_pair(scene(), scene(384, 576))
     with pytest.raises(Refusal, match="too small"):

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tetherwatch.frame.picture import OTHER_PROFILE
 from tetherwatch.ladder.grouping import Group, iso_words, refuse
 from tetherwatch.ladder.look import Look
 from tetherwatch.ladder.records import Finding, Kind
@@ -65,17 +66,13 @@ class Checked:
 
 def check_all(looks: Sequence[Look]) -> tuple[Finding, ...]:
     """What concerns the ladder as a whole. Raises Refusal."""
-    sizes = {(look.width, look.height) for look in looks}
-    if len(sizes) > 1:
-        named = " and ".join(f"{width} x {height}" for width, height in sorted(sizes))
-        refuse("sizes", f"the pictures have different sizes: {named} pixels; shoot all with the same settings")
     if all(look.clipped_percent > ALL_CLIPPED_PERCENT for look in looks):
         refuse(
             "clipped", "nearly everything in all frames is clipped: expose less, so that only lamps and mirrors clip"
         )
     if all(look.black_percent > ALL_BLACK_PERCENT for look in looks):
         refuse("black", "all frames are black: take the lens cap off or give more light")
-    if any("sRGB" in note for look in looks for note in look.notes):
+    if any(OTHER_PROFILE in look.notes for look in looks):
         refuse("unknown curve", "these pictures are not in sRGB, so their tones say nothing about light: shoot raw")
     pairs = all(look.is_pair for look in looks)
     if looks[0].source != "raw" and not pairs:
@@ -139,8 +136,6 @@ def level_stops(look: Look, lowest: Look) -> float:
 
 def first_level_stops(look: Look, lowest: Look) -> float:
     """The same of their first frames."""
-    if look.texture.signal.shape != lowest.texture.signal.shape:
-        return 0.0
     enough = lowest.texture.signal > _LEAST_SIGNAL * lowest.saturation[lowest.green]
     both = enough & sound_tiles(look.texture, look) & sound_tiles(lowest.texture, lowest) & (look.texture.signal > 0)
     if not both.any():
@@ -184,7 +179,7 @@ def _check_light(level: float, settings: float | None, find: _Found) -> tuple[fl
 
 def _check_scene(look: Look, lowest: Look, find: _Found) -> bool:
     """Whether the rung shows the lowest rung's scene, unshifted, and its two frames each other's."""
-    if not lowest.contrast or look.small[0].shape != lowest.small[0].shape:
+    if not lowest.contrast:
         return True
     shift = find_shift(lowest.small[0], look.small[0])
     if shift.likeness < LEAST_LIKENESS:

@@ -34,6 +34,8 @@ class Places:
     crops: Mapping[Part, PixelBox]
     windows: Sequence[PixelBox]
     neutral: Mapping[Channel, float]
+    width: int
+    height: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,10 +87,7 @@ def look_at(frames: Sequence[Frame], grey_share: float, places: Places | None) -
     `places` are those of the lowest rung, None if this is it.
     """
     first = frames[0]
-    if any((frame.width, frame.height) != (first.width, first.height) for frame in frames):
-        refuse("sizes", "the captures have different sizes; shoot all of them with the same settings of picture size")
-    if min(first.width, first.height) < _LEAST_SIDE:
-        refuse("sizes", f"the pictures are too small to measure noise in: {first.width} x {first.height} pixels")
+    _check_sizes([*frames, places] if places else frames)
     saturation, clipped = _saturation(first)
     greens = [_green_site(frame) for frame in frames]
     ratio = _ratio(greens, _to_light(first, greens[0]), saturation[greens[0].channel])
@@ -114,6 +113,15 @@ def look_at(frames: Sequence[Frame], grey_share: float, places: Places | None) -
         places=places,
         notes=first.notes,
     )
+
+
+def _check_sizes(sized: Sequence[Frame | Places]) -> None:
+    sizes = {(one.width, one.height) for one in sized}
+    named = " and ".join(f"{width} x {height}" for width, height in sorted(sizes))
+    if len(sizes) > 1:
+        refuse("sizes", f"the pictures have different sizes: {named} pixels; shoot all with the same picture size")
+    if min(min(size) for size in sizes) < _LEAST_SIDE:
+        refuse("sizes", f"the pictures are too small to measure noise in: {named} pixels")
 
 
 def _green_site(frame: Frame) -> Site:
@@ -171,7 +179,7 @@ def _choose(frame: Frame, noise: Sequence[Tiles], texture: Tiles, saturation: fl
     floor = temporal.variance if temporal is not texture else _smooth(texture)
     grey = PICTURE_GREY if frame.curve == "sRGB" else grey_share * saturation
     crops = choose_boxes(texture, floor, saturation, grey)
-    return Places(crops, detail_boxes(texture, floor, saturation), frame.neutral)
+    return Places(crops, detail_boxes(texture, floor, saturation), frame.neutral, frame.width, frame.height)
 
 
 def _smooth(texture: Tiles) -> Floats:
