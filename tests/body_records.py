@@ -34,7 +34,8 @@ _SIZE = st.floats(1e-6, 1e6)
 def bodies(draw: st.DrawFn) -> Body:
     """Any profile that can be written."""
     speeds = st.sampled_from(SPEEDS) | st.integers(120_000, 10**8).map(float)
-    low, iso, high = sorted(draw(st.tuples(*[st.sampled_from(SPEEDS)] * 3)))
+    measured = st.floats(50.5, 102_399.5).filter(lambda iso: iso != round(iso))
+    low, iso, high = sorted(draw(st.tuples(*[st.sampled_from(SPEEDS) | measured] * 3)))
     rungs = sorted(draw(st.sets(speeds, max_size=5)))
     saturation = st.dictionaries(st.sampled_from("rgby"), _SIZE, max_size=4)
     days = st.dates()

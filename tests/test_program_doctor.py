@@ -4,7 +4,11 @@ import os
 import sqlite3
 from pathlib import Path
 
+import pytest
+from body_records import BODY
 from program import run
+
+from tetherwatch.body.library import save_body
 
 
 def lines(data: Path, *words: str | Path) -> tuple[int, dict[str, str]]:
@@ -24,6 +28,20 @@ def test_what_is_well_is_named_with_its_version(tmp_path: Path) -> None:
     assert "LibRaw" in found["decoders"]
     assert "starts and answers" in found["workers"]
     assert "0 captures" in found["folder"]
+
+
+def test_body_profiles_are_named_and_broken_ones_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each with its camera and ceiling; one that cannot be read needs something done. Without any, how to get one."""
+    monkeypatch.setenv("TETHERWATCH_CONFIG", str(tmp_path))
+    assert "ladder --guide" in lines(tmp_path / "data")[1]["bodies"]
+    folder = save_body(BODY).parent
+    code, found = lines(tmp_path / "data")
+    assert code == 0
+    assert "harrow-q24 (Harrow Q24 HQ-204417, ceiling ISO 6400)" in found["bodies"]
+    (folder / "bad.toml").write_text("camera = 5\n")
+    result = run("doctor")
+    assert result.returncode == 2
+    assert "tetherwatch body show bad" in result.stdout
 
 
 def test_what_is_not_well_comes_with_advice(tmp_path: Path) -> None:

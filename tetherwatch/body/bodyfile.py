@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Annotated, Any, Literal
 
-import tomli_w
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from tetherwatch.body.records import Body, Ceiling, Grey, IsoDial, Measured, Noise
@@ -16,7 +15,13 @@ from tetherwatch.toml import located, parsed, words_of
 _HEADER = "# tetherwatch body profile\n"
 _RAW, _PROCESSED = "raw", "the camera's processing"
 
-_Iso = Annotated[float, Field(gt=0, lt=1e9), AfterValidator(lambda iso: snap(Setting.ISO, iso))]
+
+def _meant(iso: float) -> float:
+    """The exact value of an engraved number; a measured speed between the dial's is taken as it is."""
+    return snap(Setting.ISO, iso) if float(label(Setting.ISO, iso)) == iso else iso
+
+
+_Iso = Annotated[float, Field(gt=0, lt=1e9), AfterValidator(_meant)]
 _Size = Annotated[float, Field(gt=0, lt=1e9)]
 _Text = Annotated[str, Field(min_length=1, max_length=200)]
 
@@ -105,6 +110,8 @@ def parse_body(text: str, source: str, name: str) -> Body:
 
 def body_text(body: Body) -> str:
     """The text of a profile, which `parse_body` reads back as the same body."""
+    import tomli_w
+
     tables = {
         "camera": body.camera,
         "serial": body.serial,
@@ -137,7 +144,7 @@ def _measured(table: _MeasuredTable | None) -> Measured | None:
 def _written(iso: float) -> int | float:
     """An ISO as the dial has it, where that stands for the same exact value."""
     nominal = int(label(Setting.ISO, iso))
-    return nominal if snap(Setting.ISO, nominal) == iso else iso
+    return nominal if _meant(nominal) == iso else iso
 
 
 def _dial_table(dial: IsoDial | None) -> Mapping[str, Any] | None:

@@ -59,6 +59,7 @@ def _findings(folder: Path | None) -> Iterator[Finding]:
     yield _worker()
     yield _sessions()
     yield _terminal()
+    yield from _bodies()
     if folder is not None:
         yield from _folder(folder)
 
@@ -137,6 +138,26 @@ def _terminal() -> Finding:
     size = f"{columns} x {rows}, {sys.stdout.encoding}, {colour}"
     small = columns < 80 or rows < 24
     return Finding("terminal", size, "make the window at least 80 x 24 for the dashboard" if small else "")
+
+
+def _bodies() -> Iterator[Finding]:
+    """The body profiles there are; one that cannot be read is named with its file."""
+    try:
+        from tetherwatch.body.library import read_library
+        from tetherwatch.cli.body import camera_words, ceiling_words
+    except ImportError:
+        return  # a package is missing, which is said above
+
+    library = read_library()
+    for error in library.broken:
+        name = Path(error.source).stem
+        advice = f"see what with: tetherwatch body show {display_name(name)}"
+        yield Finding("bodies", f"the profile {display_name(error.source)} cannot be used", advice)
+    if library.bodies:
+        words = (f"{body.name} ({camera_words(body)}, {ceiling_words(body)})" for body in library.bodies)
+        yield Finding("bodies", ", ".join(words))
+    elif not library.broken:
+        yield Finding("bodies", "none measured: tetherwatch ladder --guide says how")
 
 
 def _folder(folder: Path) -> Iterator[Finding]:

@@ -24,7 +24,7 @@ def body_from_ladder(ladder: Ladder, name: str, measured_on: date) -> Body:
         dial=_dial(ladder),
         ceiling=Ceiling(ceiling.iso, *ceiling.interval, ceiling.reason),
         noise=tuple(noise for rung in ladder.rungs if (noise := _noise(rung)) is not None),
-        measured=Measured(measured_on, sum(rung.frames for rung in ladder.rungs), ladder.source != "raw"),
+        measured=Measured(measured_on, sum(rung.frames for rung in ladder.rungs)),
     )
 
 
