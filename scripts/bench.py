@@ -11,8 +11,8 @@ from pathlib import Path
 
 import environment
 
-PART_NAMES = ("reading", "truth", "loop", "sessions", "program", "start", "memory")
-NEEDED = ("tetherwatch", "tifffile", "imagecodecs", "psutil", "pyte")
+PART_NAMES = ("reading", "truth", "loop", "sessions", "program", "eyes", "start", "memory")
+NEEDED = ("tetherwatch", "tifffile", "imagecodecs", "psutil", "pyte", "skimage")
 
 
 def main():

@@ -27,11 +27,15 @@ _SATURATED = 0.95
 _MOST_CLIPPED = 0.1
 """Share of an eye that may be saturated."""
 
-_LOWEST_CONTRAST = 1.0
-"""Cycles per eye distance from which on light varies inside the window."""
+_GRID = 1.1
+"""Side of the transformed square in eye distances: at least the window's, and the same for every tilt and size, so that
+the grid of frequencies is."""
 
 _HIGHEST = 0.42
 """Cycles per sample up to which detail is counted: beyond it the samples of a colour pattern fold it over."""
+
+_FAST = 8
+"""Sides that are multiples of this transform fast."""
 
 _LEAST_BANDS = 4
 _SURE = 3.0
@@ -109,25 +113,25 @@ def _spectrum(patch: Patch, noise: PixelNoise) -> _Spectrum | None:
     if levelled is None or count < _LEAST_BANDS:
         return None
     signal, variance = levelled
-    size, floor = signal.size, float(variance.sum())
-    twice = np.full((signal.shape[0], signal.shape[1] // 2 + 1), 2.0)
+    side = _FAST * math.ceil(_GRID * patch.samples / _FAST)
+    floor = float(variance.sum())
+    power = np.abs(np.fft.rfft2(signal, (side, side))) ** 2 - floor
+    twice = np.full(power.shape, 2.0)
     twice[:, 0] = 1.0  # frequencies and their mirror images; the first column holds both
-    power = np.abs(np.fft.rfft2(signal)) ** 2 - floor
-    spread = (2 * np.maximum(power, 0.0) * floor + floor**2) * (size * float((variance**2).sum()) / floor**2)
-    cycles, angle = _frequencies(patch, signal.shape)
-    coarse = (cycles >= _LOWEST_CONTRAST) & (cycles < LOWEST_CYCLES)
+    spread = (2 * np.maximum(power, 0.0) * floor + floor**2) * (side**2 * float((variance**2).sum()) / floor**2)
+    cycles, angle = _frequencies(patch, side)
+    coarse = cycles < LOWEST_CYCLES
     contrast = float((twice * power)[coarse].sum())
     if contrast <= _SURE * math.sqrt(float((twice**2 * spread)[coarse].sum())):
         return None
     band = np.floor(BANDS_PER_OCTAVE * np.log2(np.maximum(cycles, 1e-9) / LOWEST_CYCLES)).astype(int)
     fine = (band >= 0) & (band < count)
     weight = (twice * cycles**2 / contrast)[fine]
-    sector = np.rint(angle[fine] * (SECTORS / math.pi)).astype(int) % SECTORS
     return _Spectrum(
         bands=_sums(band[fine], weight * power[fine], count),
         band_variances=_sums(band[fine], weight**2 * spread[fine], count),
         band_noise=_sums(band[fine], weight * floor, count),
-        sectors=_sums(sector, weight * power[fine], SECTORS),
+        sectors=_by_direction(angle[fine] * (SECTORS / math.pi), weight * power[fine]),
         sector_variance=float((weight**2 * spread[fine]).sum()) / SECTORS,
     )
 
@@ -135,6 +139,13 @@ def _spectrum(patch: Patch, noise: PixelNoise) -> _Spectrum | None:
 def _sums(classes: NDArray[np.int64], values: Floats, count: int) -> Floats:
     """The sum of the values in each of `count` classes."""
     return np.bincount(classes, values, count).astype(np.float64)
+
+
+def _by_direction(place: Floats, values: Floats) -> Floats:
+    """The sum of the values in each sector; `place` counts sectors, and what lies between two is shared by them."""
+    low = np.floor(place).astype(np.int64)
+    part = place - low
+    return _sums(low % SECTORS, (1 - part) * values, SECTORS) + _sums((low + 1) % SECTORS, part * values, SECTORS)
 
 
 def _levelled(patch: Patch, noise: PixelNoise) -> tuple[Floats, Floats] | None:
@@ -151,9 +162,9 @@ def _levelled(patch: Patch, noise: PixelNoise) -> tuple[Floats, Floats] | None:
     return window * (light / mean - 1), (window / mean) ** 2 * variance
 
 
-def _frequencies(patch: Patch, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
+def _frequencies(patch: Patch, side: int) -> tuple[Floats, Floats]:
     """Of each coefficient: cycles per eye distance, and its angle clockwise from the line of the eyes."""
-    x, y = np.fft.rfftfreq(shape[1])[None, :], np.fft.fftfreq(shape[0])[:, None]
+    x, y = np.fft.rfftfreq(side)[None, :], np.fft.fftfreq(side)[:, None]
     along = (x * patch.along[0] + y * patch.along[1]) * patch.samples
     across = (x * patch.across[0] + y * patch.across[1]) * patch.samples
     return np.hypot(along, across), np.arctan2(across, along)
