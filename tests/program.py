@@ -53,7 +53,13 @@ class Watch:
             self._lines.put(line)
 
     def events(self) -> Iterator[Event]:
-        """Events as they come, until there has been none for as long as we are patient."""
+        """Events as they come, without first looks, until there has been none for as long as we are patient."""
+        for event in self.all_events():
+            if not event.get("reading", {}).get("provisional"):
+                yield event
+
+    def all_events(self) -> Iterator[Event]:
+        """The same with first looks, which may come at any moment or not at all."""
         while True:
             try:
                 yield json.loads(self._lines.get(timeout=PATIENCE_S))

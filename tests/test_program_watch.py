@@ -32,6 +32,27 @@ def test_a_raw_capture_is_metered_against_the_truth_and_called(shelf: Path, capt
     assert call["predicted"]["offset_stops"] == pytest.approx(0.0, abs=0.03)
 
 
+def test_a_first_look_comes_before_the_reading(shelf: Path, captures: Path) -> None:
+    """Marked as provisional and without a number; after some captures it is as good as the reading, and says so."""
+    truths = shoot(shelf, frames=6)
+    with watching(captures) as watch:
+        for truth in truths:
+            drop(shelf / truth.file, captures / truth.file)
+            looks = []
+            for event in watch.all_events():
+                if event["event"] == "frame" and event["file"] == truth.file:
+                    if not event["reading"]["provisional"]:
+                        break
+                    looks.append(event)
+            assert len(looks) <= 1
+    (look,) = looks
+    assert (look["number"], look["reading"]["source"]) == (None, "preview")
+    assert look["call"]["firm"]
+    assert look["reading"]["offset_stops"] == pytest.approx(event["reading"]["offset_stops"], abs=0.1)
+    assert (look["call"]["kind"], look["call"]["to"]) == (event["call"]["kind"], event["call"]["to"])
+    assert look["settings"] == event["settings"]
+
+
 def test_what_lies_there_already_is_skipped_unless_asked_for(shelf: Path, captures: Path) -> None:
     """Without --from-start only the new capture is read; with it, in a new session, the old ones too."""
     for truth in shoot(captures, frames=2):

@@ -37,6 +37,21 @@ def _text(block: Block) -> str:
     return "\n".join(line.plain for line in block.lines)
 
 
+@pytest.mark.parametrize(("width", "height"), [(60, 5), (80, 8), (200, 14)])
+def test_a_first_look_too_uncertain_to_act_on_gives_no_order(width: int, height: int) -> None:
+    """It says about how far off the picture is, how uncertain that is, and nothing that could be followed."""
+    looked = made.frame(
+        reading=made.reading(-1.02, provisional=True, uncertainty_stops=0.6), call=made.CALLS["brighter"], firm=False
+    )
+    text = _text(call_panel(looked, Score(), PLAIN, width, height))
+    assert "FIRST LOOK" in text
+    assert "-1.0" in text
+    assert "0.6" in text
+    assert "BRIGHTER" not in text
+    assert "800" not in text
+    assert "BRIGHTER" in _text(call_panel(replace(looked, firm=True), Score(), PLAIN, width, height))
+
+
 @pytest.mark.parametrize("kind", list(made.CALLS))
 def test_the_call_is_five_rows_high_in_the_smallest_usual_window(kind: CallKind) -> None:
     """At 80 columns every call has large type of five rows between its line and its reason."""

@@ -59,12 +59,14 @@ READING_KEYS = {
     "crushed_percent": NUMBER,
     "headroom_stops": NUMBER,
     "light_value": (*NUMBER, NOTHING),
+    "body": (TEXT, NOTHING),
 }
 PREDICTED_KEYS = {
     "offset_stops": NUMBER,
     "uncertainty_stops": NUMBER,
     "clipped_percent": NUMBER,
     "clipped_percent_by_channel": dict,
+    "grey_snr": (*NUMBER, NOTHING),
 }
 CALL_KEYS = {
     "kind": ("brighter", "darker", "hold", "check", "blocked"),
@@ -76,6 +78,7 @@ CALL_KEYS = {
     "reason": TEXT,
     "odd": (TEXT, NOTHING),
     "predicted": (dict, NOTHING),
+    "firm": bool,
 }
 FRAME_KEYS = {
     "event": ("frame",),
@@ -191,6 +194,7 @@ def test_a_frame_event_in_full() -> None:
             "crushed_percent": 1.2,
             "headroom_stops": 1.4,
             "light_value": 7.0,
+            "body": None,
         },
         "setup": None,
         "call": {
@@ -207,7 +211,9 @@ def test_a_frame_event_in_full() -> None:
                 "uncertainty_stops": 0.0,
                 "clipped_percent": 0.2,
                 "clipped_percent_by_channel": {"g": 0.2},
+                "grey_snr": None,
             },
+            "firm": True,
         },
         "notes": ["a note"],
     }
@@ -297,6 +303,7 @@ def test_a_what_if_in_full() -> None:
             "uncertainty_stops": 0.0,
             "clipped_percent": 0.0,
             "clipped_percent_by_channel": {"g": 0.0},
+            "grey_snr": None,
         },
         "uncertainty_stops": 0.03,
         "between_stops": None,

@@ -22,7 +22,7 @@ from tetherwatch.meter.records import Aim
 from tetherwatch.watch.ledger import Remembered, identity
 from tetherwatch.watch.listing import Entry
 from tetherwatch.watch.pipeline import Watcher
-from tetherwatch.watch.records import Capture, Health, Metered, Problem, WatchEvent
+from tetherwatch.watch.records import Capture, FirstLook, Health, Metered, Problem, WatchEvent
 from tetherwatch.watch.task import Failure, Outcome
 
 FOLDER = Path("captures")
@@ -173,6 +173,19 @@ class Decoder:
         return worker_stubs.read_of(aim, notes=(str(file.content.shot),)), {"good": 0.3, "slow": 3.0}[kind]
 
 
+class Previewer(Decoder):
+    """One worker that looks at previews, quickly; those of half-written files may be there in full."""
+
+    def __init__(self, world: World) -> None:
+        super().__init__(world)
+        self.free = 1
+
+    def _outcome(self, file: File | None, aim: Aim) -> tuple[Outcome, float]:
+        if file is None or not (self.world.readable and self.world.open):
+            return Failure(Fault.VANISHED), 0.01
+        return worker_stubs.read_of(aim, notes=(str(file.content.shot),)), 0.05
+
+
 @dataclass
 class Book:
     """What outlives a watch: written as events are taken, so a crash loses what was not taken yet."""
@@ -246,6 +259,7 @@ class Shoot(RuleBasedStateMachine):
             disk=self.world,
             inbox=Inbox(self.world),
             reader=Decoder(self.world),
+            looker=Previewer(self.world),
             ledger=self.book,
         )
         self.running = self.watcher.events(Event())
@@ -254,6 +268,9 @@ class Shoot(RuleBasedStateMachine):
         end = self.world.now + seconds
         while self.world.now < end:
             event = next(self.running)
+            if isinstance(event, FirstLook):
+                given = {(frame.capture.path, frame.capture.mtime_ns) for frame in self._frames()}
+                assert (event.capture.path, event.capture.mtime_ns) not in given, event
             self.events.append(event)
             self.book.take(event)
 

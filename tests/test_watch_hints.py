@@ -69,7 +69,7 @@ def test_a_new_file_is_hinted_at_also_in_a_sub_folder(tmp_path):
     """Within moments, and looking or reading is not a hint."""
     (tmp_path / "sub").mkdir()
     woken = threading.Event()
-    hints = Hints(tmp_path, woken.set, local)
+    hints = Hints(tmp_path, lambda path: woken.set(), local)
     assert hints.start() is None
     try:
         assert hints.mode == "events"
@@ -84,12 +84,33 @@ def test_a_new_file_is_hinted_at_also_in_a_sub_folder(tmp_path):
     assert hints.mode == "polling"
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere the system does not say that a file was closed")
+def test_a_file_that_may_be_complete_is_named(tmp_path):
+    """After it was closed, and after it was moved into place; not while it is being written."""
+    one, other = tmp_path / "a.dng", tmp_path / "b.dng"
+    named = []
+    hints = Hints(tmp_path, named.append, local)
+    hints.start()
+    try:
+        with one.open("w") as file:
+            file.write("x")
+            file.flush()
+            assert until(lambda: None in named)
+            before = named.count(one)
+        assert until(lambda: named.count(one) > before)
+        one.rename(other)
+        assert until(lambda: other in named)
+    finally:
+        hints.stop()
+    assert before <= 1  # that it was made
+
+
 @pytest.mark.skipif(sys.platform != "linux", reason="only there looking causes events")
 def test_looking_and_reading_are_no_hints(tmp_path):
     """Else the watch would wake itself for ever."""
     (tmp_path / "a.dng").write_text("x")
     woken = []
-    hints = Hints(tmp_path, lambda: woken.append(1), local)
+    hints = Hints(tmp_path, lambda path: woken.append(1), local)
     hints.start()
     try:
         for _ in range(5):
@@ -115,7 +136,7 @@ def test_a_limit_of_the_system_means_polling_and_is_named(tmp_path, code, name):
         def start(self):
             raise OSError(code, "limit reached")
 
-    hints = Hints(tmp_path, lambda: None, local, Full)
+    hints = Hints(tmp_path, lambda path: None, local, Full)
     problem = hints.start()
     assert problem is not None
     assert name in problem.advice
@@ -126,7 +147,7 @@ def test_a_limit_of_the_system_means_polling_and_is_named(tmp_path, code, name):
 
 def test_a_network_folder_is_polled_without_complaint(tmp_path):
     """Events are not even asked for."""
-    hints = Hints(tmp_path, lambda: None, lambda folder: False)
+    hints = Hints(tmp_path, lambda path: None, lambda folder: False)
     assert hints.start() is None
     assert hints.mode == "polling"
 
@@ -139,7 +160,7 @@ def test_a_dead_emitter_is_noticed(tmp_path):
         made.append(PollingObserver(timeout=0.05))
         return made[-1]
 
-    hints = Hints(tmp_path, lambda: None, local, make_observer)
+    hints = Hints(tmp_path, lambda path: None, local, make_observer)
     hints.start()
     try:
         assert hints.sound
@@ -155,4 +176,4 @@ def test_a_dead_emitter_is_noticed(tmp_path):
 def test_a_missing_folder_is_an_error(tmp_path):
     """It is not a refusal of the system."""
     with pytest.raises(FileNotFoundError):
-        Hints(tmp_path / "away", lambda: None, local).start()
+        Hints(tmp_path / "away", lambda path: None, local).start()

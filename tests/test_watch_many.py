@@ -5,7 +5,7 @@ import threading
 import time
 from pathlib import Path
 
-from watch_running import AIM, LIMIT_S, Running, Threads, write
+from watch_running import AIM, NoReader, LIMIT_S, Running, Threads, write
 from worker_stubs import read_of
 
 from tetherwatch.exposure.dial import Step
@@ -27,7 +27,7 @@ def test_a_watch_of_five_thousand_captures_starts_quickly_and_reads_the_new_one_
     """The first look and the first new capture take less than two seconds each."""
     fill(tmp_path, THERE)
     began = time.monotonic()
-    Watcher(tmp_path, AIM, Step.THIRD, reader=Threads())
+    Watcher(tmp_path, AIM, Step.THIRD, reader=Threads(), looker=NoReader())
     assert time.monotonic() - began < START_LIMIT_S
     with Running(tmp_path) as running:
         write(tmp_path / "new.dng", "good new end")

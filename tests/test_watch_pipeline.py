@@ -15,9 +15,18 @@ from tetherwatch.errors import FolderError
 from tetherwatch.exposure.dial import Step
 from tetherwatch.frame.faults import Fault
 from tetherwatch.meter.records import Aim
+from tetherwatch.watch.arrivals import Patience
 from tetherwatch.watch.disk import Folder
 from tetherwatch.watch.pipeline import Watcher
 from tetherwatch.watch.records import Health, Metered
+
+
+class Silent(Folder):
+    """A folder whose file system reports nothing."""
+
+    def reports_changes(self, folder):
+        """Never."""
+        return False
 
 
 def test_a_new_capture_is_metered_and_old_ones_are_not(tmp_path):
@@ -205,6 +214,71 @@ def test_the_newest_capture_overtakes_the_backlog(tmp_path):
         gate.set()
         running.until(lambda: len(running.frames) == 5)
     assert [name for name, _ in running.frames] == ["0.dng", "4.dng", "3.dng", "2.dng", "1.dng"]
+
+
+def test_a_capture_is_shown_before_it_has_settled(tmp_path):
+    """As soon as the system says that it was closed or moved into place; its reading follows."""
+    patience = Patience(settle_s=1.0, odd_s=1.0, pair_s=0.5)
+    with Running(tmp_path, looker=Threads(), patience=patience) as running:
+        running.until(lambda: running.health.mode == "events")
+        write(tmp_path / ".a.part").rename(tmp_path / "a.dng")
+        running.until(lambda: running.looks)
+        assert running.frames == []
+        running.until(lambda: running.frames)
+        running.idle()
+    assert (running.looks, running.frames) == (["a.dng"], [("a.dng", False)])
+
+
+def test_without_events_a_capture_is_shown_while_it_is_being_read(tmp_path):
+    """And not any more when it has been; a known one, touched or renamed, never is."""
+    slow = Threads(lambda *args: time.sleep(0.5) or worker_stubs.read_text(*args))
+    with Running(tmp_path, slow, Threads(), disk=Silent(tmp_path)) as running:
+        write(tmp_path / "a.dng")
+        running.until(lambda: running.looks)
+        assert running.frames == []
+        running.until(lambda: running.frames)
+        os.utime(tmp_path / "a.dng", (1_000_000_000, 1_000_000_000))
+        running.idle()
+    assert (running.looks, running.frames) == (["a.dng"], [("a.dng", False)])
+
+
+def test_a_look_that_comes_too_late_is_not_shown(tmp_path):
+    """The reading is there already."""
+    late = Threads(lambda *args: time.sleep(1.0) or worker_stubs.read_text(*args))
+    with Running(tmp_path, looker=late) as running:
+        write(tmp_path / "a.dng")
+        running.until(lambda: running.frames)
+        time.sleep(1.2)
+        running.idle()
+    assert running.looks == []
+
+
+def test_of_a_burst_the_newest_is_shown(tmp_path):
+    """Looks are taken beside the readings, never behind them, and older captures are not worth one."""
+    busy = Threads(lambda *args: time.sleep(0.4) or worker_stubs.read_text(*args))
+    with Running(tmp_path, busy, Threads(), disk=Silent(tmp_path)) as running:
+        for number in range(5):
+            write(tmp_path / f"{number}.dng", f"good {number} end")
+            os.utime(tmp_path / f"{number}.dng", (2_000_000_000 + number, 2_000_000_000 + number))
+        running.until(lambda: running.looks)
+        assert len(running.frames) < 2
+        running.until(lambda: len(running.frames) == 5)
+    assert running.looks[-1] == "4.dng"
+
+
+def test_the_jpeg_of_a_pair_is_not_shown_once_pairs_are_known(tmp_path):
+    """Its raw is."""
+    with Running(tmp_path, looker=Threads()) as running:
+        for name in ("a.jpg", "a.dng"):
+            write(tmp_path / name)
+        running.until(lambda: running.frames)
+        running.idle()
+        before = len(running.looks)
+        write(tmp_path / "b.jpg", "good b end")
+        write(tmp_path / "b.dng", "good b raw end")
+        running.until(lambda: len(running.frames) >= 2)
+        running.idle()
+    assert set(running.looks[before:]) <= {"b.dng"}
 
 
 def test_a_new_aim_meters_the_newest_again(tmp_path):

@@ -13,7 +13,7 @@ from tetherwatch.exposure.dial import Step
 from tetherwatch.meter.records import Aim
 from tetherwatch.watch.arrivals import Patience
 from tetherwatch.watch.pipeline import Watcher
-from tetherwatch.watch.records import Health, Metered, Problem, WatchEvent
+from tetherwatch.watch.records import FirstLook, Health, Metered, Problem, WatchEvent
 
 AIM = Aim()
 QUICK = Patience(settle_s=0.05, odd_s=0.1, pair_s=0.5)
@@ -50,13 +50,21 @@ class Threads:
         done(outcome)
 
 
+class NoReader(Threads):
+    """A reader that is never free."""
+
+    def __init__(self) -> None:
+        super().__init__(count=0)
+
+
 class Running:
     """A watcher running in a thread of its own, its events collected."""
 
-    def __init__(self, folder: Path, reader=None, **options) -> None:
+    def __init__(self, folder: Path, reader=None, looker=None, **options) -> None:
         self.reader = Threads() if reader is None else reader
+        self.looker = NoReader() if looker is None else looker
         options = {"patience": QUICK, "grace_s": 0.3} | options
-        self.watcher = Watcher(folder, AIM, Step.THIRD, reader=self.reader, **options)
+        self.watcher = Watcher(folder, AIM, Step.THIRD, reader=self.reader, looker=self.looker, **options)
         self.step = Step.THIRD
         self.stop = threading.Event()
         self.queue: SimpleQueue[WatchEvent] = SimpleQueue()
@@ -82,6 +90,11 @@ class Running:
     def frames(self) -> list[tuple[str, bool]]:
         """Name and `replaces` of the captures metered so far."""
         return [(e.capture.path.name, e.replaces) for e in self.seen if isinstance(e, Metered)]
+
+    @property
+    def looks(self) -> list[str]:
+        """Names of the captures that were shown before they were metered."""
+        return [e.capture.path.name for e in self.seen if isinstance(e, FirstLook)]
 
     @property
     def problems(self) -> list[tuple[str, str]]:

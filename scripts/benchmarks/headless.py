@@ -23,14 +23,17 @@ class Headless:
     def __init__(self, process: "subprocess.Popen[str]") -> None:
         self._process = process
 
-    def wait_for(self, *files: str) -> None:
-        """Return once every one of the files has had its frame event. Raises ScriptError if the watch ends or hangs."""
+    def wait_for(self, *files: str, first_look: bool = False) -> None:
+        """Return once every one of the files has had its frame event, or a first look at it.
+
+        Raises ScriptError if the watch ends or hangs.
+        """
         awaited = set(files)
         give_up = Timer(PATIENCE_S, self._process.kill)
         give_up.start()
         try:
             while awaited:
-                awaited.discard(self._frame())
+                awaited.discard(self._frame(first_look))
         finally:
             give_up.cancel()
 
@@ -49,7 +52,7 @@ class Headless:
         daemon = psutil.Process(self._process.pid)
         return peak_mib(daemon), [peak_mib(child) for child in daemon.children(recursive=True)]
 
-    def _frame(self) -> str | None:
+    def _frame(self, first_look: bool) -> str | None:
         assert self._process.stdout is not None
         line = self._process.stdout.readline()
         if not line:
@@ -57,7 +60,8 @@ class Headless:
         event = json.loads(line)
         if event["event"] == "problem":
             raise ScriptError(f"The watch had a problem: {event['problem']}.")
-        return event["file"] if event["event"] == "frame" else None
+        is_awaited = event["event"] == "frame" and event["reading"]["provisional"] in (False, first_look)
+        return event["file"] if is_awaited else None
 
 
 @contextmanager

@@ -80,18 +80,22 @@ def event_rows(folder: Path, repeats: int) -> Rows:
     """From a file's appearance in the folder to its frame event, beside bare unpacking of the last file."""
     staged = make_captures(folder / "staged", MEGAPIXELS, frames=repeats + 2)
     unpack_s = statistics.median(time_pairs(staged[-1], "frame", repeats, 0)["unpack"])
-    waits = event_waits_s(staged, folder / "captures")
+    looks, waits = event_waits_s(staged, folder / "captures")
     what = f"{MEGAPIXELS:g} MP raw: file in place to event, {1000 * PATIENCE.settle_s:g} ms of it settling"
     return (
+        median_row(f"{MEGAPIXELS:g} MP raw: file in place to first look", [1000 * wait for wait in looks], "ms"),
         median_row(what, [1000 * wait for wait in waits], "ms"),
         Row(f"{MEGAPIXELS:g} MP raw: unpack", 1000 * unpack_s, "ms"),
     )
 
 
-def event_waits_s(staged: list[Path], captures: Path) -> list[float]:
-    """Seconds from rename to event for each staged file but the first two, which get the two workers going."""
+def event_waits_s(staged: list[Path], captures: Path) -> tuple[list[float], list[float]]:
+    """Seconds from rename to first look and to event, for each staged file but the first two.
+
+    Those get the workers going.
+    """
     captures.mkdir()
-    waits = []
+    looks, waits = [], []
     for path in staged[:2]:
         path.rename(captures / path.name)
     with headless(captures) as watch:
@@ -99,6 +103,8 @@ def event_waits_s(staged: list[Path], captures: Path) -> list[float]:
         for path in staged[2:]:
             start = time.perf_counter()
             path.rename(captures / path.name)
+            watch.wait_for(path.name, first_look=True)
+            looks.append(time.perf_counter() - start)
             watch.wait_for(path.name)
             waits.append(time.perf_counter() - start)
-    return waits
+    return looks, waits

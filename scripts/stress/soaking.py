@@ -112,7 +112,7 @@ def _watched(originals: Sequence[Path], folder: Path, count: int) -> Soaked:
         for event in _events(process):
             if event["event"] == "problem":
                 soaked.problems += 1
-            if event["event"] == "frame":
+            if event["event"] == "frame" and not event["reading"]["provisional"]:
                 _note(soaked, event["file"], count, process.pid)
                 if len(soaked.moments) == count:
                     break

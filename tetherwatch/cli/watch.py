@@ -16,7 +16,7 @@ from tetherwatch.advise.records import Plan
 from tetherwatch.cli.options import DEFAULT_PLAN, with_plan
 from tetherwatch.session.events import json_line, news_event, plan_event
 from tetherwatch.session.opening import Opened, Wish, opened
-from tetherwatch.session.records import SessionEvent
+from tetherwatch.session.records import FrameRecord, SessionEvent
 from tetherwatch.session.session import Session
 from tetherwatch.watch.disk import Folder
 from tetherwatch.watch.pipeline import Watcher, first_listing
@@ -24,7 +24,8 @@ from tetherwatch.watch.records import Health
 from tetherwatch.watch.task import read_capture
 from tetherwatch.watch.workers import Workers
 
-Show = Callable[[SessionEvent], str]
+Show = Callable[[SessionEvent], str | None]
+"""A line for a piece of news; None where it is not worth one."""
 
 
 @click.command("watch", short_help="Meter captures as they land in a folder.")
@@ -113,7 +114,7 @@ def _lines(events: Iterator[Any], session: Session, show: Show) -> Iterator[list
         if isinstance(event, Health):
             here, before = event.here, here
             news = news[1:] if here == before else news
-        yield [show(each) for each in news]
+        yield [line for each in news if (line := show(each)) is not None]
 
 
 class _JsonLines:
@@ -127,10 +128,11 @@ class _JsonLines:
         return json_line(news_event(news, self._step, self._folder))
 
 
-def _plain_line(news: SessionEvent) -> str:
+def _plain_line(news: SessionEvent) -> str | None:
     from tetherwatch.screen.lines import news_line
 
-    return news_line(news)
+    is_first_look = isinstance(news, FrameRecord) and news.reading.provisional
+    return None if is_first_look else news_line(news)
 
 
 def _stop_at_signals() -> Event:

@@ -4,7 +4,8 @@ A camera's own rendering is unknown, but always the same: its curve, and how far
 as a few previews can be set against the raw data they came with. The correction (exact level minus preview level) is
 fitted as a straight line around the level in question, by Bayesian linear regression (textbook formulas): frames of a
 like level and recent ones count more, and what does not fit counts less (weights of Student's t with 4 degrees of
-freedom, begun from the weighted median). Before the first frame all that is known is how far cameras differ (common practice, no source).
+freedom, begun from the weighted median). Before the first frame all that is known is how far cameras differ (common
+practice, no source).
 """
 
 import math

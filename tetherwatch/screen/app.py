@@ -81,7 +81,7 @@ class Dashboard(App[TetherwatchError]):
                 board.repaint()
 
     def _paint(self, width: int, height: int) -> Block:
-        view, newer = self._source.view(), None
+        view, newer = self._source.view().with_look(), None
         if self._held is not None:
             newer = view.frame_count - self._held.frame_count
             view = replace(view, frames=self._held.frames)

@@ -5,6 +5,7 @@ from rich.text import Text
 from tetherwatch.advise.landing import Score
 from tetherwatch.advise.records import Call
 from tetherwatch.exposure.stops import Setting
+from tetherwatch.meter.records import Reading
 from tetherwatch.screen.block import Block, block, fold
 from tetherwatch.screen.letters import largest
 from tetherwatch.screen.outlook import has_outlook, outlook_line
@@ -19,6 +20,8 @@ _REASON_ROWS = 1
 
 def call_panel(frame: FrameRecord, score: Score, palette: Palette, width: int, height: int) -> Block:
     """The call as one bold line, then in the largest type there is room for, then why, then what it promises."""
+    if not frame.firm:
+        return _first_look(frame.reading, palette, width, height)
     call = frame.call
     style = palette.of_call(call.kind)
     large = _large(call, style, width - 2, height - _WORD_ROWS - _REASON_ROWS)
@@ -28,6 +31,16 @@ def call_panel(frame: FrameRecord, score: Score, palette: Palette, width: int, h
         because[room - 1].append(" …")
     outlook = outlook_line(frame, score, palette, width)
     return block([call_line(call, style), *large, *because, outlook], width, height)
+
+
+def _first_look(reading: Reading, palette: Palette, width: int, height: int) -> Block:
+    """What the preview says, where that is too uncertain to act on."""
+    about = f"≈ {signed(reading.offset_stops)}"
+    found = largest((about,), width - 2, height - _WORD_ROWS - _REASON_ROWS)
+    large = [] if found is None else [Text.assemble(" ", line) for line in found[0].draw(found[1], palette.quiet)]
+    head = Text(f" … FIRST LOOK   about {signed(reading.offset_stops)} stops", f"bold {palette.quiet}", no_wrap=True)
+    because = f" by its preview, give or take {reading.uncertainty_stops:.1f}; the exact reading is under way"
+    return block([head, *large, Text(because)], width, height)
 
 
 def reason_rows(frame: FrameRecord, score: Score, width: int) -> int:

@@ -45,7 +45,7 @@ def frame_event(record: FrameRecord, step: Step, folder: Path | None = None) -> 
     metadata = record.metadata
     return {
         "event": "frame",
-        "number": record.number,
+        "number": None if record.reading.provisional else record.number,
         "file": file_name(record.capture.path, folder),
         "pair": None if record.capture.pair is None else file_name(record.capture.pair, folder),
         "captured_at": None if metadata.captured_at is None else metadata.captured_at.isoformat(),
@@ -54,7 +54,7 @@ def frame_event(record: FrameRecord, step: Step, folder: Path | None = None) -> 
         "settings": settings_object(metadata.settings, step),
         "reading": reading_object(record.reading),
         "setup": None,
-        "call": call_object(record.call),
+        "call": {**call_object(record.call), "firm": record.firm},
         "notes": [*record.notes, *record.reading.notes],
     }
 
@@ -134,6 +134,7 @@ def predicted_object(predicted: Predicted) -> Event:
         "clipped_percent_by_channel": {
             channel: _rounded(percent) for channel, percent in predicted.clipped_by_channel.items()
         },
+        "grey_snr": _rounded(predicted.grey_snr, 1),
     }
 
 
@@ -160,6 +161,7 @@ def reading_object(reading: Reading) -> Event:
         "crushed_percent": _rounded(reading.crushed_percent),
         "headroom_stops": _rounded(reading.headroom_stops),
         "light_value": _rounded(reading.light_value),
+        "body": reading.body,
     }
 
 

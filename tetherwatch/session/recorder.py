@@ -87,10 +87,10 @@ class Recorder:
             self._write(partial(self._journal.add_frame, frame))
 
     def note(self, *news: SessionEvent) -> tuple[Problem, ...]:
-        """Write frames and problems, and return what is to be said of the writing itself."""
+        """Write frames and problems, and return what is to be said of the writing itself. First looks are not kept."""
         with self._lock:
             for each in news:
-                if isinstance(each, FrameRecord):
+                if isinstance(each, FrameRecord) and not each.reading.provisional:
                     self._keep(partial(self._journal.add_frame, each))
                 elif isinstance(each, Problem):
                     self._keep(partial(self._journal.add_problem, each))

@@ -1,7 +1,7 @@
 """What screens and the JSON stream are made of."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from tetherwatch.advise.landing import NO_LANDINGS, Landing, Score
@@ -17,7 +17,8 @@ from tetherwatch.watch.records import Capture, Health, Problem
 class FrameRecord:
     """One frame of the session, numbered from 1 in the order in which it was read.
 
-    `findings` are what is to be told beside the call; `landing` is what came of an earlier call that it follows.
+    `findings` are what is to be told beside the call; `landing` is what came of an earlier call that it follows. A call
+    that is not `firm` rests on a first look that is too uncertain to act on.
     """
 
     number: int
@@ -29,6 +30,7 @@ class FrameRecord:
     notes: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     landing: Landing | None = None
+    firm: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,8 @@ class SessionView:
     """Everything a screen may draw, at one moment.
 
     Frames are the last few in the order in which they arrived, problems in the order in which they were found. `power`:
-    where the light's own power stands if the calls for it were followed, as a part of full power. `body` is the profile
+    where the light's own power stands if the calls for it were followed, as a part of full power. `look`: the newest
+    capture by its preview, while it has not been read. `body` is the profile
     of the newest frame's camera.
     """
 
@@ -86,5 +89,10 @@ class SessionView:
     frame_count: int
     problem_count: int
     power: float | None = None
+    look: FrameRecord | None = None
     score: Score = NO_LANDINGS
     body: Body | None = None
+
+    def with_look(self) -> "SessionView":
+        """The view in which the first look, if there is one, is the newest frame."""
+        return self if self.look is None else replace(self, frames=(*self.frames, self.look))

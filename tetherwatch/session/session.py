@@ -13,10 +13,11 @@ from tetherwatch.body.matching import NO_BODIES, Bodies
 from tetherwatch.body.records import Body
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.records import Metadata
+from tetherwatch.session.firstlooks import FirstLooks
 from tetherwatch.session.followed import Followed
 from tetherwatch.session.judging import LOOK_BACK, Seen, call_of, findings_of, knowledge_of, landing_of, seen
 from tetherwatch.session.records import NO_PAST, FrameRecord, Landed, Past, SessionEvent, SessionView, Warned
-from tetherwatch.watch.records import Capture, Health, Metered, Problem, WatchEvent
+from tetherwatch.watch.records import Capture, FirstLook, Health, Metered, Problem, WatchEvent
 
 KEPT_FRAMES = 200
 """Frames a screen may look back on; work per frame does not grow with the session."""
@@ -37,6 +38,8 @@ class Session:
         self._frames = list(past.frames)
         self._problems = deque(past.problems, maxlen=KEPT_PROBLEMS)
         self._health: Health | None = None
+        self._first_looks = FirstLooks()
+        self._look: FrameRecord | None = None
         self._followed = Followed(plan, past.set_after)
         self._told = frozenset(past.frames[-1].findings) if past.frames else frozenset[Finding]()
         self._frame_count = past.frame_count
@@ -76,11 +79,20 @@ class Session:
         """
         if isinstance(event, Metered):
             return self._take_metered(event)
+        if isinstance(event, FirstLook):
+            return self._take_look(event)
         if isinstance(event, Problem):
             self._problems.append(event)
             self._problem_count += 1
+            self._end_look(event.path)
         else:
             self._health = event
+            if (
+                self._look is not None
+                and event.backlog == 0
+                and (event.last_look or 0.0) > self._look.capture.arrived_at
+            ):
+                self._look = None  # it is no capture after all
         return (event,)
 
     def is_newest(self, capture: Capture) -> bool:
@@ -98,6 +110,7 @@ class Session:
             frame_count=self._frame_count,
             problem_count=self._problem_count,
             power=self._followed.power,
+            look=self._look,
             score=self._followed.score,
             body=self._body(self._frames[-1].metadata) if self._frames else None,
         )
@@ -147,7 +160,28 @@ class Session:
         call, findings = self._judged(self._seen(record, len(self._frames) - 1))
         return replace(record, call=call, findings=findings)
 
+    def _take_look(self, event: FirstLook) -> tuple[SessionEvent, ...]:
+        reading = self._first_looks.corrected(event)
+        looked = Metered(event.capture, event.metadata, reading, event.thumbnail)
+        call, _ = self._judged(self._seen(looked, len(self._frames)))
+        self._look = FrameRecord(
+            number=self._frame_count + 1,
+            capture=event.capture,
+            metadata=event.metadata,
+            reading=reading,
+            thumbnail=event.thumbnail,
+            call=call,
+            firm=reading.uncertainty_stops <= self._plan.aim.tolerance_stops,
+        )
+        return (self._look,)
+
+    def _end_look(self, *paths: Path | None) -> None:
+        if self._look is not None and self._look.capture.path in paths:
+            self._look = None
+
     def _take_metered(self, event: Metered) -> tuple[SessionEvent, ...]:
+        self._first_looks.learn(event)
+        self._end_look(event.capture.path, event.capture.pair)
         place = self._place_of(event) if event.replaces else None
         if place is not None:
             record = self._record(event, self._frames[place].number, place)

@@ -105,6 +105,15 @@ class Arrivals:
         """How many captures have been seen but not handed on."""
         return len(self._unsettled)
 
+    @property
+    def pairs_expected(self) -> bool:
+        """Whether captures come as RAW+JPEG pairs."""
+        return self._pairs_expected
+
+    def is_handled(self, path: str, entry: Entry) -> bool:
+        """Whether this content has been handed on, or lay there before."""
+        return self._handled.get(path) == entry
+
     def _numbered(self, arrival: Arrival) -> Arrival:
         self._count += 1
         spare = arrival.spare and replace(arrival.spare, sequence=self._count)

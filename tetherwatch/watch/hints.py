@@ -1,6 +1,7 @@
 """Change events of the system, used as hints to look again and no more: they come late, twice or not at all."""
 
 import errno
+import os
 import sys
 import warnings
 from collections.abc import Callable
@@ -20,16 +21,23 @@ Mode = Literal["events", "polling"]
 _CHANGES = frozenset({"created", "modified", "moved", "closed", "deleted"})
 """Other kinds of event are caused by our own looking and reading."""
 
+_ENDINGS = frozenset({"created", "moved", "closed"})
+"""Those after which a file may be complete; that of a file made in place is not at `created`."""
+
+Wake = Callable[[Path | None], None]
+"""Told that something may have changed, and the path of a file that may be complete now, if the event names one."""
+
 _LIMITS = {errno.ENOSPC: "fs.inotify.max_user_watches", errno.EMFILE: "fs.inotify.max_user_instances"}
 
 
 class _Wake(FileSystemEventHandler):
-    def __init__(self, wake: Callable[[], None]) -> None:
+    def __init__(self, wake: Wake) -> None:
         self._wake = wake
 
     def dispatch(self, event: FileSystemEvent) -> None:
         if event.event_type in _CHANGES:
-            self._wake()
+            ending = event.event_type in _ENDINGS and not event.is_directory
+            self._wake(Path(os.fsdecode(event.dest_path or event.src_path)) if ending else None)
 
 
 class Hints:
@@ -38,7 +46,7 @@ class Hints:
     def __init__(
         self,
         folder: Path,
-        wake: Callable[[], None],
+        wake: Wake,
         reports: Callable[[Path], bool] = reports_changes,
         make_observer: Callable[[], BaseObserver] = Observer,
     ) -> None:

@@ -34,6 +34,16 @@ def list_captures(folder: Path, depth: int = DEPTH) -> Listing:
         return dict(_walk(list(entries), depth))
 
 
+def is_listed(path: Path, folder: Path, depth: int = DEPTH) -> bool:
+    """Whether a file at `path` is one that `list_captures` would list, by its name and those of its folders."""
+    try:
+        *folders, name = path.relative_to(folder).parts
+    except ValueError:
+        return False
+    hidden = any(each.startswith(".") or is_capture_name(each) for each in folders)
+    return is_capture_name(name) and not hidden and len(folders) <= depth
+
+
 def _walk(entries: list[os.DirEntry[str]], depth: int) -> Iterator[tuple[str, Entry]]:
     for entry in entries:
         if is_capture_name(entry.name):

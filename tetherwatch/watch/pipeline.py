@@ -18,10 +18,11 @@ from tetherwatch.watch.arrivals import PATIENCE, Arrivals, Patience
 from tetherwatch.watch.disk import Disk, Folder
 from tetherwatch.watch.hints import Hints
 from tetherwatch.watch.ledger import Identity, Ledger, NoLedger, identity
-from tetherwatch.watch.listing import Listing
-from tetherwatch.watch.records import Capture, Health, Metered, Problem, WatchEvent
+from tetherwatch.watch.listing import Listing, is_listed
+from tetherwatch.watch.looks import Looks
+from tetherwatch.watch.records import Capture, FirstLook, Health, Metered, Problem, WatchEvent
 from tetherwatch.watch.schedule import BARRED_S, GRACE_S, Job, Schedule
-from tetherwatch.watch.task import Failure, Outcome
+from tetherwatch.watch.task import PREVIEWERS, Failure, Outcome, look_at
 from tetherwatch.watch.workers import Reader, Workers
 
 _LOOK_S = {"events": 2.0, "polling": 1.0}
@@ -37,6 +38,9 @@ _NAP_S = 0.5
 """Longest sleep: so late a stop is noticed."""
 
 _HEARTBEAT_S = 2.0
+
+_LOOK_DEADLINE_S = 5.0
+"""Longest time for a first look."""
 
 _REST_S = 0.1
 """Time between two of the captures that lay there before, whose content is learned while there is nothing to read."""
@@ -66,7 +70,7 @@ class Watcher:
     """Watches one folder.
 
     `clock` is steady time and `wall` wall-clock time, both in seconds. Clocks, disk and inbox are replaced in tests,
-    and so is `reader`, which takes the place of worker processes.
+    and so are `reader` and `looker`, which take the place of worker processes.
     """
 
     def __init__(
@@ -83,6 +87,7 @@ class Watcher:
         clock: Callable[[], float] = time.monotonic,
         wall: Callable[[], float] = time.time,
         reader: Reader | None = None,
+        looker: Reader | None = None,
         disk: Disk | None = None,
         inbox: Inbox | None = None,
         ledger: Ledger | None = None,
@@ -104,6 +109,9 @@ class Watcher:
         self._schedule = Schedule(aim, step, grace_s, past.given)
         self._hints = Hints(folder, self._hint, self._disk.reports_changes)
         self._reader = reader if reader is not None else Workers(count=workers, deadline_s=deadline_s)
+        self._looker = looker if looker is not None else Workers(look_at, 1, _LOOK_DEADLINE_S, PREVIEWERS)
+        self._looks = Looks(self._looker, self._disk, self._arrivals, self._schedule, self._looked)
+        self._ending: Path | None = None
         self._identity: tuple[int, int] | None = None
         self._refusal: Problem | None = None
         self._look_at = self._look_end = clock()
@@ -120,13 +128,14 @@ class Watcher:
 
         To be run once, by one thread.
         """
-        with self._reader:
+        with self._reader, self._looker:
             try:
                 yield from self._look()
                 while not (stop.is_set() or self._closed.is_set()):
                     yield from self._start_jobs()
                     yield from self._report()
                     yield from self._read_inbox()
+                    self._offer_ending()
                     self._learn()
                     if self._clock() >= self._next_look():
                         yield from self._look()
@@ -147,7 +156,9 @@ class Watcher:
         self._closed.set()
         self._inbox.put(_wake_up)
 
-    def _hint(self) -> None:
+    def _hint(self, ending: Path | None = None) -> None:
+        if ending is not None and is_listed(ending, self._folder):
+            self._ending = ending
         if not self._hinted.is_set():
             self._hinted.set()
             self._inbox.put(_wake_up)
@@ -188,6 +199,20 @@ class Watcher:
         arrivals = self._arrivals.observe(listing, self._look_at, self._wall())
         doubtful = self._ledger.remembered.doubtful
         self._schedule.add(sorted(arrivals, key=lambda arrival: identity(arrival.capture) in doubtful))
+        if arrivals and not arrivals[-1].early:
+            self._looks.offer(arrivals[-1].capture, self._is_there)
+
+    def _offer_ending(self) -> None:
+        path, self._ending = self._ending, None
+        if path is not None:
+            self._looks.offer_file(path, self._wall(), self._is_there)
+
+    def _looked(self, capture: Capture, outcome: Outcome) -> None:
+        self._inbox.put(partial(self._show, capture, outcome))
+
+    def _show(self, capture: Capture, outcome: Outcome) -> list[FirstLook]:
+        look = self._looks.outcome(capture, outcome)
+        return [] if look is None else [look]
 
     def _start_jobs(self) -> Iterator[WatchEvent]:
         while self._reader.free and self._identity is not None:

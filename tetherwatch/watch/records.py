@@ -42,6 +42,20 @@ class Metered:
 
 
 @dataclass(frozen=True, slots=True)
+class FirstLook:
+    """What the embedded preview of a capture says while the capture itself is still on its way or being read.
+
+    It promises nothing: what follows is a `Metered` event of the same path, a `Problem`, or nothing at all. Its capture
+    has no number of arrival yet.
+    """
+
+    capture: Capture
+    metadata: Metadata
+    reading: Reading
+    thumbnail: Thumbnail
+
+
+@dataclass(frozen=True, slots=True)
 class Problem:
     """One clear line about a capture or the folder: what is wrong and what to do. Text is safe to show."""
 
@@ -64,4 +78,4 @@ class Health:
     last_look: float | None
 
 
-WatchEvent = Metered | Problem | Health
+WatchEvent = Metered | FirstLook | Problem | Health

@@ -97,6 +97,20 @@ class Schedule:
         if self._newest is not None:
             self._repeat(self._newest)
 
+    @property
+    def target(self) -> tuple[Aim, Step]:
+        """What captures are metered for now."""
+        return self._aim, self._step
+
+    def knows(self, capture: Capture, is_there: IsThere) -> bool:
+        """Whether a frame was given for this content, which its fingerprint tells."""
+        return self._given.knows(capture, is_there)
+
+    def awaits(self, capture: Capture) -> bool:
+        """Whether this content is still to be read."""
+        jobs = (*self._waiting.values(), *self._running)
+        return any(identity(job.capture) == identity(capture) for job in jobs)
+
     def next_job(self, now: float) -> Job | None:
         """The job to start now, which then counts as running; None if there is none."""
         ready = (job for job in self._waiting.values() if job.not_before <= now)

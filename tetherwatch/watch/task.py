@@ -1,6 +1,8 @@
 """What a worker does with one capture: decode, meter, and hand back small records. Never raises."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from tetherwatch.body.matching import NO_BODIES, Bodies
@@ -16,6 +18,9 @@ DECODERS = (
     "tetherwatch.meter.thumbnail",
 )
 """Heavy modules that only workers load: the daemon stays small, and a worker loads them before its first capture."""
+
+PREVIEWERS = ("tetherwatch.frame.preview", *DECODERS[1:])
+"""Same for the worker that takes first looks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +50,17 @@ def read_capture(path: Path, aim: Aim, step: Step, bodies: Bodies = NO_BODIES) -
 
     `bodies`: the profiles it may be of.
     """
+    return _safely(partial(_read, path, aim, step, bodies))
+
+
+def look_at(path: Path, aim: Aim, step: Step) -> Outcome:
+    """Read and meter the embedded preview of a capture that may not even be complete; see `read_capture`."""
+    return _safely(partial(_look, path, aim, step))
+
+
+def _safely(read: Callable[[], Read]) -> Outcome:
     try:
-        return _read(path, aim, step, bodies)
+        return read()
     except CaptureError as error:
         return Failure(error.fault, error.detail)
     except MemoryError:
@@ -69,3 +83,19 @@ def _read(path: Path, aim: Aim, step: Step, bodies: Bodies) -> Read:
         reading = meter_frame(frame, aim, settings, metadata.orientation, calibration)
         thumbnail = make_thumbnail(frame, reading, metadata.orientation)
         return Read(replace(metadata, settings=settings), reading, thumbnail, frame.notes, frame.fault)
+
+
+def _look(path: Path, aim: Aim, step: Step) -> Read:
+    from tetherwatch.frame.metadata import read_metadata
+    from tetherwatch.frame.preview import quick_preview
+    from tetherwatch.meter.reading import meter_frame
+    from tetherwatch.meter.thumbnail import make_thumbnail
+
+    frame = quick_preview(path)
+    if frame is None:
+        raise CaptureError(Fault.UNSUPPORTED)
+    metadata = read_metadata(path)
+    settings = metadata.settings.snapped(step)
+    reading = replace(meter_frame(frame, aim, settings, metadata.orientation), provisional=True)
+    thumbnail = make_thumbnail(frame, reading, metadata.orientation)
+    return Read(replace(metadata, settings=settings), reading, thumbnail)
