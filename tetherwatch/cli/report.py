@@ -11,16 +11,16 @@ from tetherwatch.report.reader import Reader, reading
 from tetherwatch.report.records import SessionRecord
 from tetherwatch.report.shelf import in_use, session_file
 from tetherwatch.report.sidecar import Fate, write_sidecars
-from tetherwatch.report.summary import Summary, summarise, words
+from tetherwatch.report.summary import Summary, count_words, summarise, words
 from tetherwatch.report.tables import write_csv, write_json
 from tetherwatch.session.places import SUFFIX
 from tetherwatch.text import display_name
 
 _FATES: dict[Fate, str] = {
-    "written": "sidecars written beside the captures",
-    "there already": "left as they are, because there is one already",
-    "capture gone": "not written, because the capture is not there any more",
-    "not writable": "not written, because the folder cannot be written to",
+    "written": "written beside the captures",
+    "there already": "not written: there is one already, which is left as it is",
+    "capture gone": "not written: the capture is not there any more",
+    "not writable": "not written: the folder cannot be written to",
 }
 
 _FILE = click.Path(path_type=Path, dir_okay=False)
@@ -83,14 +83,14 @@ def _write(
 
 
 def _write_sidecars(record: SessionRecord) -> "Counter[Fate]":
-    """Write them and tell how many came to be, and by name of those that did not."""
+    """Write them; tell how many came to be, and name those that did not."""
     fates: Counter[Fate] = Counter()
     for path, fate in write_sidecars(record.frames):
         fates[fate] += 1
         if fate != "written":
             click.echo(f"  {display_name(path)}: {fate}")
     for fate, count in fates.items():
-        click.echo(f"{count} {_FATES[fate]}")
+        click.echo(f"{count_words(count, 'sidecar')} {_FATES[fate]}")
     if not fates:
         click.echo("no frame misfired or is clipped: no sidecars to write")
     return fates
