@@ -11,7 +11,7 @@ from pathlib import Path
 
 import environment
 
-PART_NAMES = ("reading", "truth", "loop", "sessions", "program", "eyes", "start", "memory")
+PART_NAMES = ("reading", "truth", "loop", "sessions", "program", "eyes", "start", "memory", "report")
 NEEDED = ("tetherwatch", "tifffile", "imagecodecs", "psutil", "pyte", "skimage")
 
 

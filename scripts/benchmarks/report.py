@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import psutil
+from environment import ScriptError
 
 from benchmarks.machine import MIB, peak_mib
 from benchmarks.rows import Row, Rows
@@ -64,7 +65,7 @@ def report(session: Path, page: Path) -> tuple[float, float]:
                 break
             time.sleep(0.01)
         if process.wait():
-            raise RuntimeError("the report failed")
+            raise ScriptError("The report was not made.")
     return time.perf_counter() - start, peak
 
 

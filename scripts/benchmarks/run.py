@@ -8,7 +8,7 @@ from pathlib import Path
 from environment import say
 from rich.console import Console
 
-from benchmarks import eyes, loop, memory, program, reading, sessions, start, truth
+from benchmarks import eyes, loop, memory, program, reading, report, sessions, start, truth
 from benchmarks.machine import machine
 from benchmarks.rows import Rows, as_object, table
 
@@ -25,6 +25,7 @@ PARTS: Mapping[str, Part] = {
     "eyes": eyes.measure,
     "start": start.measure,
     "memory": memory.measure,
+    "report": report.measure,
 }
 
 
