@@ -3,13 +3,14 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING, Literal
 
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.frame.faults import Fault
+
+if TYPE_CHECKING:  # the daemon uses these records and no numpy, which takes a tenth of a second to load
+    import numpy as np
+    from numpy.typing import NDArray
 
 Source = Literal["raw", "jpeg", "preview"]
 """Where the pixels came from. Only `raw` is a measurement; the others are estimates through an assumed curve.
@@ -32,7 +33,7 @@ class Site:
     """
 
     channel: Channel
-    values: NDArray[np.uint16] | NDArray[np.uint8]
+    values: "NDArray[np.uint16] | NDArray[np.uint8]"
     top: int
     left: int
     pitch_y: int
@@ -56,7 +57,7 @@ class Frame:
     source: Source
     curve: Literal["linear", "sRGB"]
     sites: tuple[Site, ...]
-    pixels: NDArray[np.uint16] | NDArray[np.uint8]
+    pixels: "NDArray[np.uint16] | NDArray[np.uint8]"
     height: int
     width: int
     neutral: Mapping[Channel, float]
