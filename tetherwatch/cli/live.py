@@ -22,7 +22,10 @@ _CLOSE_S = 5.0
 
 
 class LiveSession:
-    """The dashboard's source: the watch runs in a thread of its own, the session in the dashboard's."""
+    """The dashboard's source: the watch runs in a thread of its own, the session in the dashboard's.
+
+    The watch begins with the first poll: starting workers would make the first picture wait.
+    """
 
     def __init__(self, folder: Path, opened: Opened) -> None:
         self._session = opened.session
@@ -35,7 +38,6 @@ class LiveSession:
         self._news: SimpleQueue[WatchEvent | TetherwatchError] = SimpleQueue()
         self._stop = Event()
         self._thread = Thread(target=self._watch, name="watch", daemon=True)
-        self._thread.start()
 
     def view(self) -> SessionView:
         """The session at this moment."""
@@ -43,6 +45,8 @@ class LiveSession:
 
     def poll(self) -> bool:
         """Take in what has happened; True if the view changed."""
+        if self._thread.ident is None:
+            self._thread.start()
         changed = False
         while True:
             try:
@@ -77,7 +81,8 @@ class LiveSession:
         """Stop watching."""
         self._stop.set()
         self._watcher.close()
-        self._thread.join(_CLOSE_S)
+        if self._thread.ident is not None:
+            self._thread.join(_CLOSE_S)
 
     def _watch(self) -> None:
         try:
