@@ -19,7 +19,7 @@ from tetherwatch.session.bodies import Shelf, broken_profile
 from tetherwatch.session.chosen import chosen_plan
 from tetherwatch.session.recorded import RecordedSession
 from tetherwatch.session.records import NO_PAST, FrameRecord, SessionEvent, Warned
-from tetherwatch.watch.records import Metered
+from tetherwatch.watch.records import FirstLook, Metered
 
 HARROW = Metadata(SETTINGS, camera="Harrow Q24", serial="HQ-204417")
 HALDEN = Metadata(SETTINGS, camera="Halden K2", serial="77")
@@ -53,6 +53,15 @@ def test_the_first_capture_brings_its_bodys_ceiling() -> None:
     assert any("harrow-q24" in note for note in live.plan.notes)
     assert said(live.take(shot(2))) == []
     assert live.view().body == BODY
+
+
+def test_a_first_look_brings_the_ceiling_already() -> None:
+    """The preview of the first capture names its camera: what it calls for is called under the right ceiling."""
+    live, event = session(BODY), shot(1)
+    look = FirstLook(event.capture, event.metadata, replace(event.reading, provisional=True), event.thumbnail)
+    assert len(said(live.take(look))) == 1
+    assert (live.plan.ceiling_iso, live.view().body) == (6400.0, BODY)
+    assert said(live.take(event)) == []
 
 
 def test_a_users_ceiling_is_never_changed() -> None:

@@ -5,7 +5,7 @@ from rich.text import Text
 from tetherwatch.advise.records import Plan
 from tetherwatch.screen.block import Block, block, spread
 from tetherwatch.screen.palette import Palette
-from tetherwatch.screen.words import decimal, source_words
+from tetherwatch.screen.words import decimal, eye_words, source_words
 from tetherwatch.session.records import FrameRecord
 from tetherwatch.text import display_name
 
@@ -29,12 +29,15 @@ def _circumstances(frame: FrameRecord, palette: Palette) -> Text:
     body = frame.reading.body
     words = [
         "camera unknown" if camera is None else display_name(camera, limit=40),
-        *([] if body is None else [f"body {display_name(body, limit=40)}"]),
         f"metered: {frame.reading.area}",
         "light unknown" if light is None else f"light {decimal(light)}",
     ]
+    if frame.eyes is not None:
+        words.append(eye_words(frame.eyes))
     if fired is not None:
         words.append("flash fired" if fired else "no flash")
+    if body is not None:
+        words.append(f"body {display_name(body, limit=40)}")
     return Text(f" {' · '.join(words)}", palette.quiet)
 
 

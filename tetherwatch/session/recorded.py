@@ -1,16 +1,18 @@
 """A session that is written down: everything it takes goes to its recorder too."""
 
 from pathlib import Path
+from typing import TypeGuard
 
 from tetherwatch.advise.records import Finding
 from tetherwatch.body.matching import NO_BODIES, Bodies
 from tetherwatch.exposure.stops import Setting
+from tetherwatch.frame.records import Metadata
 from tetherwatch.session.bodies import body_sentence
 from tetherwatch.session.chosen import ChosenPlan
 from tetherwatch.session.recorder import Recorder
 from tetherwatch.session.records import Past, SessionEvent, Warned
 from tetherwatch.session.session import Session
-from tetherwatch.watch.records import Metered, WatchEvent
+from tetherwatch.watch.records import FirstLook, Metered, WatchEvent
 
 
 class RecordedSession(Session):
@@ -28,7 +30,8 @@ class RecordedSession(Session):
 
     def take(self, event: WatchEvent) -> tuple[SessionEvent, ...]:
         """As in a `Session`; what is to be said of its body goes before a frame, and of the writing follows."""
-        news = (*self._meet(event), *super().take(event))
+        met = self._meet(event.metadata, event.capture.path) if self._is_newest(event) else ()
+        news = (*met, *super().take(event))
         said = self._recorder.note(*news) if self._recorder is not None else ()
         for problem in said:
             super().take(problem)
@@ -39,20 +42,24 @@ class RecordedSession(Session):
         """The plan in force as it was chosen, and the body whose ceiling it has."""
         return self._chosen
 
-    def _meet(self, event: WatchEvent) -> tuple[Warned, ...]:
-        """Let the ceiling be that of the body that the newest capture is of; news of each body once."""
-        if not isinstance(event, Metered) or event.replaces or not self.is_newest(event.capture):
-            return ()
-        found = self._bodies.of(event.metadata.camera, event.metadata.serial)
+    def _is_newest(self, event: WatchEvent) -> TypeGuard[Metered | FirstLook]:
+        """Whether an event tells of a capture that came after all frames, as every first look does."""
+        if isinstance(event, Metered):
+            return not event.replaces and self.is_newest(event.capture)
+        return isinstance(event, FirstLook)
+
+    def _meet(self, metadata: Metadata, path: Path) -> tuple[Warned, ...]:
+        """Let the ceiling be that of the body that the newest capture, at `path`, is of; news of each body once."""
+        found = self._bodies.of(metadata.camera, metadata.serial)
         if found.body != self._chosen.body:
             self._chosen = self._chosen.under(found.body)
             self.use_ceiling(self._chosen.plan)
             self._write_plan()
-        sentence = body_sentence(self._chosen, self._bodies, event.metadata, found)
+        sentence = body_sentence(self._chosen, self._bodies, metadata, found)
         if sentence is None or sentence in self._told_of_bodies:
             return ()
         self._told_of_bodies.add(sentence)
-        return (Warned(event.capture.path, Finding("body", sentence)),)
+        return (Warned(path, Finding("body", sentence)),)
 
     def choose(self, chosen: ChosenPlan) -> None:
         """Change the plan, as `use_plan` does."""
