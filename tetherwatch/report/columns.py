@@ -98,6 +98,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("aperture", "exact f-number", lambda row: _rounded(row.frame.metadata.settings.aperture)),
     Column("aperture_label", "as engraved on the dial", _label(Setting.APERTURE)),
     Column("iso", "exact", lambda row: _rounded(row.frame.metadata.settings.iso, 2)),
+    Column("iso_label", "as engraved on the dial", _label(Setting.ISO)),
     Column("setup", "number of the lighting setup", lambda row: row.frame.setup),
     Column("setup_name", "as you named it", lambda row: None if row.setup is None else row.setup.name),
     Column("source", "raw: measured; jpeg, preview: estimated", lambda row: row.frame.measured.source),
