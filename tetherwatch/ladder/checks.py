@@ -16,6 +16,7 @@ from tetherwatch.ladder.look import Look
 from tetherwatch.ladder.records import Finding, Kind
 from tetherwatch.ladder.register import Shift, find_shift
 from tetherwatch.ladder.tiles import Tiles
+from tetherwatch.ladder.transfer import Transfer
 
 MATCH_STOPS = 1 / 6
 """Rungs whose light differs by no more than half a third-stop step are matched."""
@@ -37,7 +38,7 @@ BLACK_PERCENT, ALL_BLACK_PERCENT = 60.0, 99.0
 CORRELATION = 0.05
 """Noise of a bare sensor is white: neighbours of the same colour have nothing in common but rows and columns."""
 
-_SPREADS = 5.0
+_SPREADS = 4.0
 """Tiles that come so near to saturation or to code 0, in their own standard deviations, are not measured."""
 
 _LEAST_SIGNAL = 0.01
@@ -143,9 +144,17 @@ def first_level_stops(look: Look, lowest: Look) -> float:
     return float(np.median(np.log2(look.texture.signal[both] / lowest.texture.signal[both])))
 
 
-def sound_tiles(tiles: Tiles, look: Look) -> NDArray[np.bool_]:
-    """Which tiles reach neither saturation nor the lowest code."""
-    reach = _SPREADS * tiles.spread
+def sound_tiles(tiles: Tiles, look: Look, noise: Transfer | None = None) -> NDArray[np.bool_]:
+    """Which tiles reach neither saturation nor the lowest code.
+
+    Without `noise`, the line that the rung's noise follows, that is told from each tile's own spread: which leaves out
+    tiles whose noise came out large, so that near the ends those that are left show too little of it.
+    """
+    square = tiles.spread**2
+    if noise is not None:
+        scene = np.maximum(square - tiles.variance, 0.0)
+        square = scene + np.maximum(noise.gain * tiles.signal + noise.dark, 0.0)
+    reach = _SPREADS * np.sqrt(square)
     return (tiles.signal + reach < look.saturation[tiles.channel]) & (tiles.signal - reach > -max(look.black, 1.0))
 
 

@@ -105,8 +105,16 @@ def _pair_transfers(seen: Sequence[Seen]) -> dict[Channel, tuple[Transfer, ...]]
 
 
 def _pair_points(look: Look, channel: Channel) -> Points:
-    """The tiles of a channel's sites."""
-    parts = [_sound_points(tiles, sound_tiles(tiles, look)) for tiles in look.noise if tiles.channel == channel]
+    """The sound tiles of a channel's sites."""
+    rough = _channel_points(look, channel, None)
+    if rough.signal.size < _LEAST_TILES:
+        return rough
+    return _channel_points(look, channel, fit_transfer(rough))
+
+
+def _channel_points(look: Look, channel: Channel, noise: Transfer | None) -> Points:
+    sites = [tiles for tiles in look.noise if tiles.channel == channel]
+    parts = [_sound_points(tiles, sound_tiles(tiles, look, noise)) for tiles in sites]
     return Points(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))
 
 

@@ -160,23 +160,39 @@ def joined(transfers: Sequence[Transfer]) -> tuple[Transfer, ...] | None:
     if len(transfers) < _LEAST_JOINED:
         return None
     own = np.array([transfer.dark - ROUNDING for transfer in transfers])
-    variances = np.array([max(float(transfer.covariance[1, 1]), 1e-18) for transfer in transfers])
-    columns = np.stack([np.array([transfer.gain for transfer in transfers]) ** 2, np.ones(own.size)])
-    line, covariance = _solve(columns, own, variances)
-    fitted = line @ columns
-    if np.sum((own - fitted) ** 2 / variances) > _chi_limit(own.size - 2) or (line < 0).any():
+    gains = np.array([transfer.gain for transfer in transfers])
+    columns = np.stack([gains**2, np.ones(own.size)])
+    parts = np.zeros(2)
+    for _ in range(_ROUNDS):
+        # A gain that came out too large came with a dark end too low: both count against the common line.
+        slopes = np.stack([-2 * parts[0] * gains, np.ones(own.size)], axis=-1)
+        variances = np.array([s @ t.covariance @ s for s, t in zip(slopes, transfers, strict=True)])
+        parts, covariance = _solve(columns, own, np.maximum(variances, 1e-18))
+    if np.sum((own - parts @ columns) ** 2 / variances) > _chi_limit(own.size - 2) or (parts < 0).any():
         return None
-    errors = np.einsum("ik,ij,jk->k", columns, covariance, columns)
-    return tuple(_with_dark(*each) for each in zip(transfers, fitted + ROUNDING, errors, strict=True))
+    return tuple(_on_common_line(transfer, parts, covariance) for transfer in transfers)
 
 
-def _with_dark(transfer: Transfer, dark: float, variance: float) -> Transfer:
-    """A line with its dark end known better (to `variance`); the gain follows, as the two err together."""
-    slope = transfer.covariance[0, 1] / transfer.covariance[1, 1]
-    alone = transfer.covariance[0, 0] - slope**2 * transfer.covariance[1, 1]
-    covariance = np.array([[alone + slope**2 * variance, slope * variance], [slope * variance, variance]])
-    gain = transfer.gain + float(slope) * (dark - transfer.dark)
-    return replace(transfer, gain=gain, dark=float(dark), covariance=covariance)
+def _on_common_line(transfer: Transfer, parts: Floats, covariance: Floats) -> Transfer:
+    """A line whose dark end lies on read^2 = a K^2 + b (`parts`, with their covariance) and whose gain follows.
+
+    Gain and dark end of a line err together, by `slope`: that equation and the common one are solved by Newton's
+    method.
+    """
+    early, late = (float(part) for part in parts)
+    slope = float(transfer.covariance[0, 1] / transfer.covariance[1, 1])
+    gain = transfer.gain
+    for _ in range(_ROUNDS):
+        dark = early * gain**2 + late + ROUNDING
+        gain -= (gain - transfer.gain - slope * (dark - transfer.dark)) / (1 - 2 * slope * early * gain)
+    ends = np.array([gain**2, 1.0])
+    alone = float(transfer.covariance[0, 0] - slope**2 * transfer.covariance[1, 1])
+    bend = 2 * early * gain
+    # How gain and dark end move with an error of the gain alone, and with one of the common line.
+    moves = np.array([[1.0, slope], [bend, 1.0]]) / (1 - slope * bend)
+    errors = np.diag([max(alone, 0.0), float(ends @ covariance @ ends)])
+    dark = early * gain**2 + late + ROUNDING
+    return replace(transfer, gain=gain, dark=dark, covariance=moves @ errors @ moves.T)
 
 
 def _chi_limit(freedom: int) -> float:
