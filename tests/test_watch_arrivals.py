@@ -182,7 +182,7 @@ def test_raw_and_jpeg_together_are_one_frame():
 
 
 def test_a_jpeg_after_its_raw_adds_no_frame():
-    """Also when it comes much later."""
+    """Up to half a minute later."""
     folder = Folder()
     folder.files[RAW] = file()
     (arrival,) = folder.wait(1.0)
@@ -190,6 +190,22 @@ def test_a_jpeg_after_its_raw_adds_no_frame():
     folder.wait(20.0)
     folder.files[JPEG] = file()
     assert folder.wait(10.0) == []
+
+
+def test_a_jpeg_long_after_the_raw_of_its_name_is_handed_on_with_a_doubt():
+    """The counter may have begun anew; so it may if the raw was there before us."""
+    folder = Folder()
+    folder.files[RAW] = file()
+    folder.wait(31.0)
+    folder.files[JPEG] = file()
+    (late,) = folder.wait(1.0)
+    folder.files[JPEG] = file(mtime_ns=2)
+    (again,) = folder.wait(1.0)
+    there_before = Folder(**{RAW: file()})
+    there_before.files[JPEG] = file()
+    (other,) = there_before.wait(1.0)
+    for arrival in (late, again, other):
+        assert (names([arrival]), arrival.beside) == ([JPEG], True)
 
 
 def test_a_lone_jpeg_is_handed_on_at_once():

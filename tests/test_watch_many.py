@@ -5,7 +5,7 @@ import threading
 import time
 from pathlib import Path
 
-from watch_running import AIM, NoReader, LIMIT_S, Running, Threads, write
+from watch_running import AIM, LIMIT_S, NoReader, Running, Threads, write
 from worker_stubs import read_of
 
 from tetherwatch.exposure.dial import Step

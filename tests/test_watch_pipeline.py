@@ -5,6 +5,7 @@ import shutil
 import sys
 import threading
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -160,6 +161,20 @@ def test_a_pair_is_one_frame(tmp_path):
     frames = [event for event in running.seen if isinstance(event, Metered)]
     assert frames[-1].capture.pair == tmp_path / "a.jpg"
     assert sum(not frame.replaces for frame in frames) == 1
+
+
+@pytest.mark.parametrize("is_twin", [True, False])
+def test_a_picture_beside_an_old_raw_of_its_name_is_a_frame_unless_it_is_of_that_shot(tmp_path, is_twin):
+    """A counter that begins anew gives new shots old names; an export carries the moment of its raw."""
+    write(tmp_path / "a.dng")
+    reader = Threads(lambda *args: replace(worker_stubs.read_text(*args), is_twin=is_twin))
+    with Running(tmp_path, reader) as running:
+        write(tmp_path / "a.jpg", "good picture end")
+        write(tmp_path / "b.jpg", "good other end")
+        running.until(lambda: ("b.jpg", False) in running.frames)
+        running.idle()
+    assert (("a.jpg", False) in running.frames) == (not is_twin)
+    assert running.problems == []
 
 
 def test_every_bad_input_is_one_problem_and_the_next_good_frame_is_read(tmp_path):

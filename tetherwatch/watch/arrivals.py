@@ -1,5 +1,6 @@
 """When a file counts as a capture: settling, pairs, files there before. Pure: looks and clock are handed in."""
 
+import math
 import os
 import sys
 from collections.abc import Iterable
@@ -34,13 +35,15 @@ PATIENCE = Patience()
 class Arrival:
     """A settled capture. `changed_at` is when it was last seen to change; `early`: it lay there at the first look.
 
-    `spare` is the JPEG of a pair as a capture of its own, to fall back on should the raw be unreadable.
+    `spare` is the JPEG of a pair as a capture of its own, to fall back on should the raw be unreadable. `beside`: the
+    picture came so long after the raw of its name that it may be of another shot, or of the same.
     """
 
     capture: Capture
     changed_at: float
     early: bool = False
     spare: Capture | None = None
+    beside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +79,7 @@ class Arrivals:
         self._unsettled: dict[str, _Seen] = {}
         self._handled: dict[str, Entry] = dict(known or {})
         self._alone_at: dict[str, float] = {}
+        self._raw_at: dict[str, float] = {}
         self._early: Listing | None = None
         self._pairs_expected = False
         self._count = count
@@ -144,17 +148,23 @@ class Arrivals:
         if is_raw_name(path):
             return self._hand_on_raw(path, partner, now, wall)
         if partner is not None and partner in self._handled and partner not in self._unsettled:
-            self._pairs_expected = True
-            self._settle(path)
-            return None
+            return self._hand_on_after_raw(path, partner, now, wall)
         if self._waits_for_raw(path, partner, now):
             return None
         self._pairs_expected = self._pairs_expected and partner is not None
         self._alone_at[path] = now
         return self._settle(path, wall)
 
+    def _hand_on_after_raw(self, path: str, partner: str, now: float, wall: float) -> Arrival | None:
+        late = now - self._raw_at.get(partner, -math.inf) > self._patience.late_pair_s
+        self._pairs_expected = self._pairs_expected or not late
+        arrival = self._settle(path, wall)
+        return replace(arrival, beside=True) if late else None
+
     def _hand_on_raw(self, path: str, partner: str | None, now: float, wall: float) -> Arrival:
         arrival = self._settle(path, wall)
+        self._raw_at = {raw: at for raw, at in self._raw_at.items() if now - at <= self._patience.late_pair_s}
+        self._raw_at[path] = now
         if partner is None or now - self._alone_at.get(partner, now) > self._patience.late_pair_s:
             return arrival
         self._pairs_expected = True

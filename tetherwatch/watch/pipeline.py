@@ -22,7 +22,7 @@ from tetherwatch.watch.listing import Listing, is_listed
 from tetherwatch.watch.looks import Looks
 from tetherwatch.watch.records import Capture, FirstLook, Health, Metered, Problem, WatchEvent
 from tetherwatch.watch.schedule import BARRED_S, GRACE_S, Job, Schedule
-from tetherwatch.watch.task import PREVIEWERS, Failure, Outcome, look_at
+from tetherwatch.watch.task import PREVIEWERS, Failure, Outcome, Read, look_at
 from tetherwatch.watch.workers import Reader, Workers
 
 _LOOK_S = {"events": 2.0, "polling": 1.0}
@@ -199,7 +199,7 @@ class Watcher:
         arrivals = self._arrivals.observe(listing, self._look_at, self._wall())
         doubtful = self._ledger.remembered.doubtful
         self._schedule.add(sorted(arrivals, key=lambda arrival: identity(arrival.capture) in doubtful))
-        if arrivals and not arrivals[-1].early:
+        if arrivals and not (arrivals[-1].early or arrivals[-1].beside):
             self._looks.offer(arrivals[-1].capture, self._is_there)
 
     def _offer_ending(self) -> None:
@@ -262,6 +262,10 @@ class Watcher:
             self._hint()
             return []
         if self._schedule.recognise(job, job.capture.fingerprint, self._is_there) is None:
+            self._ledger.recognised(job.capture)
+            return []
+        if job.arrival.beside and isinstance(outcome, Read) and outcome.is_twin:
+            self._schedule.drop(job)
             self._ledger.recognised(job.capture)
             return []
         return self._schedule.finish(job, outcome, self._clock())

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from tetherwatch.face.records import EyeDetail
 from tetherwatch.frame.records import Metadata
 from tetherwatch.meter.records import Reading, Thumbnail
 
@@ -30,7 +31,7 @@ class Metered:
     """One capture read and metered. `metadata.settings` are exact dial values.
 
     `replaces` is True when this is a better reading of a capture already given (a raw that came after its JPEG, or the
-    same capture under another aim), so it is not a new frame.
+    same capture under another aim), so it is not a new frame. `eyes`: the fine detail in those of the metered face.
     """
 
     capture: Capture
@@ -39,6 +40,7 @@ class Metered:
     thumbnail: Thumbnail
     notes: tuple[str, ...] = ()
     replaces: bool = False
+    eyes: EyeDetail | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -140,7 +140,7 @@ class Schedule:
         return min((job.not_before for job in self._waiting.values() if job.not_before > after), default=None)
 
     def drop(self, job: Job) -> None:
-        """Forget a job whose file has changed since: whatever was read, that content is added as an arrival again."""
+        """Forget a job: its file has changed since and is added as an arrival again, or it is no frame of its own."""
         self._running.remove(job)
 
     def put_back(self, job: Job, not_before: float = 0.0) -> None:
@@ -200,7 +200,7 @@ class Schedule:
         if self._newest is None or job.rank >= self._newest.rank:
             self._newest = job
             self._keep_up(job)
-        return Metered(job.capture, read.metadata, read.reading, read.thumbnail, read.notes, replaces)
+        return Metered(job.capture, read.metadata, read.reading, read.thumbnail, read.notes, replaces, read.eyes)
 
     def _fail(self, job: Job, failure: Failure) -> list[Metered | Problem]:
         spare = job.arrival.spare

@@ -6,32 +6,42 @@ from functools import partial
 from pathlib import Path
 
 from tetherwatch.body.matching import NO_BODIES, Bodies
+from tetherwatch.body.records import Noise
 from tetherwatch.exposure.dial import Step
+from tetherwatch.face.records import EyeDetail
 from tetherwatch.frame.faults import CaptureError, Fault
-from tetherwatch.frame.records import Metadata
+from tetherwatch.frame.records import Frame, Metadata
 from tetherwatch.meter.records import Aim, Reading, Thumbnail
 
 DECODERS = (
     "tetherwatch.frame.load",
+    "tetherwatch.frame.twin",
     "tetherwatch.frame.metadata",
     "tetherwatch.meter.reading",
     "tetherwatch.meter.thumbnail",
+    "tetherwatch.face.eyedetail",
 )
 """Heavy modules that only workers load: the daemon stays small, and a worker loads them before its first capture."""
 
-PREVIEWERS = ("tetherwatch.frame.preview", *DECODERS[1:])
+PREVIEWERS = ("tetherwatch.frame.preview", *DECODERS[2:])
 """Same for the worker that takes first looks."""
 
 
 @dataclass(frozen=True, slots=True)
 class Read:
-    """One capture read and metered. `fault`: what was wrong with the raw data if its preview was metered instead."""
+    """One capture read and metered. `fault`: what was wrong with the raw data if its preview was metered instead.
+
+    `eyes`: the fine detail in those of the metered face, None where there is none or nothing can be said of it.
+    `is_twin`: the capture is a picture of the same shot as a raw that lies beside it.
+    """
 
     metadata: Metadata
     reading: Reading
     thumbnail: Thumbnail
     notes: tuple[str, ...] = ()
     fault: Fault | None = None
+    eyes: EyeDetail | None = None
+    is_twin: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +82,7 @@ def _safely(read: Callable[[], Read]) -> Outcome:
 def _read(path: Path, aim: Aim, step: Step, bodies: Bodies) -> Read:
     from tetherwatch.frame.load import open_frame
     from tetherwatch.frame.metadata import read_metadata
+    from tetherwatch.frame.twin import is_twin
     from tetherwatch.meter.reading import meter_frame
     from tetherwatch.meter.thumbnail import make_thumbnail
 
@@ -82,7 +93,18 @@ def _read(path: Path, aim: Aim, step: Step, bodies: Bodies) -> Read:
         calibration = None if body is None else body.calibration(settings.iso)
         reading = meter_frame(frame, aim, settings, metadata.orientation, calibration)
         thumbnail = make_thumbnail(frame, reading, metadata.orientation)
-        return Read(replace(metadata, settings=settings), reading, thumbnail, frame.notes, frame.fault)
+        noise = None if body is None or settings.iso is None else body.noise_at(settings.iso)
+        eyes = _eyes(frame, reading, metadata.orientation, noise)
+        exact, twin = replace(metadata, settings=settings), is_twin(path, metadata)
+        return Read(exact, reading, thumbnail, frame.notes, frame.fault, eyes, twin)
+
+
+def _eyes(frame: Frame, reading: Reading, orientation: int, noise: Noise | None) -> EyeDetail | None:
+    from tetherwatch.face.eyedetail import measure_eyes
+
+    if reading.face is None:
+        return None
+    return measure_eyes(frame, reading.face, orientation, reading.saturation, noise)
 
 
 def _look(path: Path, aim: Aim, step: Step) -> Read:
