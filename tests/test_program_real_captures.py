@@ -37,7 +37,7 @@ SEEN: dict[str, dict[str, tuple[str, str, str, str]]] = {
         "exiv2-sony-dsc-w7.jpg": ("DSC-W7", "1/40", "f/2.8", "100"),
     },
 }
-"""Model, shutter, aperture and ISO of each file by its Exif data, as Pillow reads it; the D70's ISO by its maker's entry."""
+"""Model, shutter, aperture and ISO by each file's Exif data, as Pillow reads it; the D70's ISO by its maker's entry."""
 
 
 @pytest.mark.parametrize("package", SEEN)
