@@ -44,6 +44,7 @@ def parse():
     parser.add_argument("--frames", type=int, default=frames, metavar="N", help="captures to simulate")
     parser.add_argument("--every", type=float, default=3.0, metavar="SECONDS", help="time between captures")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="which shoot to simulate")
+    parser.add_argument("--report", type=Path, metavar="FILE.html", help="write the record of the session there")
     options = parser.parse_args()
     if options.frames < 1 or not 0 < options.every <= 3600:
         parser.error("--frames starts at 1, --every lies above 0 and at most at 3600")
@@ -62,7 +63,20 @@ def show(python, temporary, options):
             raise environment.ScriptError("The simulated camera stopped: " + last_line(log))
     if code is None:
         raise environment.ScriptError("The captures were not metered in time.")
-    return code
+    return code or report(python, session(captures), options)
+
+
+def report(python, session, options):
+    """Write the record of the session if that is asked for, else say how to get it; return the exit code."""
+    if options.report is None:
+        environment.say("Add --report FILE.html to get the record of such a session.")
+        return 0
+    return subprocess.call(environment.module(python, "tetherwatch", "report", str(session), "-o", str(options.report)))
+
+
+def session(captures):
+    """Return the file of the session."""
+    return captures.with_name("demo.session")
 
 
 def shoot(python, captures, options):
@@ -75,8 +89,8 @@ def shoot(python, captures, options):
 def watch(python, captures, options):
     """Return the command of the watch: the dashboard, or as many JSON events as there are frames."""
     headless = () if sys.stdout.isatty() else ("--headless", "--frames", str(options.frames))
-    session = ("--session", str(captures.with_name("demo.session")))
-    return environment.module(python, "tetherwatch", "watch", str(captures), "--plan", DEMO_PLAN, *session, *headless)
+    place = ("--session", str(session(captures)))
+    return environment.module(python, "tetherwatch", "watch", str(captures), "--plan", DEMO_PLAN, *place, *headless)
 
 
 @contextlib.contextmanager
