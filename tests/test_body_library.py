@@ -25,6 +25,15 @@ def test_a_saved_profile_is_found_by_its_name_and_its_file(tmp_path: Path) -> No
     assert read_library().bodies == (BODY,)
 
 
+def test_a_profile_that_was_put_there_by_hand_is_found_by_its_name() -> None:
+    """Whatever its file is called; a name never leads out of the folder of profiles."""
+    path = save_body(BODY)
+    path.rename(path.with_name("My Body.toml"))
+    assert body_named("My Body") == replace(BODY, name="My Body")
+    with pytest.raises(UsageError):
+        body_named("../bodies/My Body")
+
+
 def test_a_profile_is_replaced_only_when_asked() -> None:
     """A second profile of the name is refused and the first stays, unless it is to be replaced."""
     save_body(BODY)

@@ -44,7 +44,7 @@ def read_library() -> Library:
 
 def body_named(name_or_path: str) -> Body:
     """A profile by its name, or a profile file by its path. Raises UsageError if there is none, or BodyError."""
-    places = ([_place(name_or_path)] if _is_name(name_or_path) else []) + [Path(name_or_path)]
+    places = ([_place(name_or_path)] if name_or_path in profile_names() else []) + [Path(name_or_path)]
     for path in places:
         with suppress(OSError, ValueError):
             if path.is_file():

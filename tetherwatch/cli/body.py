@@ -40,9 +40,10 @@ def command() -> None:
 def list_bodies(ctx: click.Context) -> None:
     """Name the body profiles with their cameras."""
     library = read_library()
-    width = max((len(body.name) for body in library.bodies), default=0)
-    for body in library.bodies:
-        click.echo(f"{body.name:<{width}}  {camera_words(body)}, {ceiling_words(body)}")
+    named = {display_name(body.name): body for body in library.bodies}
+    width = max(map(len, named), default=0)
+    for name, body in named.items():
+        click.echo(f"{name:<{width}}  {camera_words(body)}, {ceiling_words(body)}")
     for error in library.broken:
         for line in mistake_lines(error):
             click.echo(line, err=True)

@@ -154,7 +154,7 @@ def _bodies() -> Iterator[Finding]:
         advice = f"see what with: tetherwatch body show {display_name(name)}"
         yield Finding("bodies", f"the profile {display_name(error.source)} cannot be used", advice)
     if library.bodies:
-        words = (f"{body.name} ({camera_words(body)}, {ceiling_words(body)})" for body in library.bodies)
+        words = (f"{display_name(body.name)} ({camera_words(body)}, {ceiling_words(body)})" for body in library.bodies)
         yield Finding("bodies", ", ".join(words))
     elif not library.broken:
         yield Finding("bodies", "none measured: tetherwatch ladder --guide says how")
