@@ -215,6 +215,7 @@ def test_a_frame_event_in_full() -> None:
             },
             "firm": True,
         },
+        "eyes": None,
         "notes": ["a note"],
     }
 

@@ -59,7 +59,7 @@ class _Spectrum:
 
     def at_least(self, doubt: float) -> float:
         """Energy that is there beyond doubt, so that noise can only cost an eye its rank."""
-        return float(self.bands.sum() - 2 * self.uncertainty(doubt)[-1])
+        return float(self.bands.sum() - self.uncertainty(doubt)[-1])
 
 
 def measure_eyes(

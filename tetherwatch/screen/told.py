@@ -12,6 +12,7 @@ from tetherwatch.session.records import SessionView
 from tetherwatch.text import display_name
 
 _IMPORTANCE = (
+    "eyes",
     "light",
     "program",
     "sync",

@@ -8,6 +8,7 @@ from tetherwatch.advise.words import name as setting_name
 from tetherwatch.advise.words import setting_label
 from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.stops import Setting
+from tetherwatch.face.records import EyeState
 from tetherwatch.frame.records import Channel, Source
 from tetherwatch.meter.records import Reading
 from tetherwatch.text import display_name
@@ -97,6 +98,13 @@ def keep_end(text: str, cells: int) -> str:
     while text and cell_len(text) > cells - 1:
         text = text[1:]
     return "…" + text
+
+
+def eye_words(eyes: EyeState) -> str:
+    """The state of the eyes in two or three words."""
+    if eyes.verdict == "unknown":
+        return "eyes not known yet" if eyes.kept_percent is None else "eyes may be soft"
+    return f"eyes {eyes.verdict}"
 
 
 def snr_words(snr: float) -> str:

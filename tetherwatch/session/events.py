@@ -10,6 +10,7 @@ from tetherwatch.advise.whatif import Tried
 from tetherwatch.exposure.dial import Step, label
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
+from tetherwatch.face.records import EyeState
 from tetherwatch.meter.records import Reading
 from tetherwatch.session.records import FrameRecord, Landed, SessionEvent, Warned
 from tetherwatch.watch.records import Health, Problem
@@ -55,6 +56,7 @@ def frame_event(record: FrameRecord, step: Step, folder: Path | None = None) -> 
         "reading": reading_object(record.reading),
         "setup": None,
         "call": {**call_object(record.call), "firm": record.firm},
+        "eyes": None if record.eyes is None else eyes_object(record.eyes),
         "notes": [*record.notes, *record.reading.notes],
     }
 
@@ -123,6 +125,18 @@ def _tried_move(tried: Tried, setting: Setting, step: Step) -> Event:
 def finding_object(finding: Finding) -> Event:
     """A warning by its stable name and its sentence."""
     return {"kind": finding.kind, "reason": finding.reason}
+
+
+def eyes_object(eyes: EyeState) -> Event:
+    """The state of the metered face's eyes."""
+    return {
+        "state": eyes.verdict,
+        "kept_percent": _rounded(eyes.kept_percent, 1),
+        "uncertainty_percent": _rounded(eyes.uncertainty_percent, 1),
+        "confidence": _rounded(eyes.confidence, 2),
+        "cause": eyes.cause,
+        "direction_deg": _rounded(eyes.direction_deg, 0),
+    }
 
 
 def predicted_object(predicted: Predicted) -> Event:

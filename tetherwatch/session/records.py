@@ -8,6 +8,7 @@ from tetherwatch.advise.landing import NO_LANDINGS, Landing, Score
 from tetherwatch.advise.records import Call, Finding, Plan
 from tetherwatch.body.records import Body
 from tetherwatch.exposure.stops import Setting
+from tetherwatch.face.records import EyeDetail, EyeState
 from tetherwatch.frame.records import Metadata
 from tetherwatch.meter.records import Reading, Thumbnail
 from tetherwatch.watch.records import Capture, Health, Problem
@@ -18,7 +19,8 @@ class FrameRecord:
     """One frame of the session, numbered from 1 in the order in which it was read.
 
     `findings` are what is to be told beside the call; `landing` is what came of an earlier call that it follows. A call
-    that is not `firm` rests on a first look that is too uncertain to act on.
+    that is not `firm` rests on a first look that is too uncertain to act on. `eyes` is the state of the metered face's
+    eyes, judged by their `eye_detail` against that of earlier frames; None where no eyes were measured.
     """
 
     number: int
@@ -31,6 +33,8 @@ class FrameRecord:
     findings: tuple[Finding, ...] = ()
     landing: Landing | None = None
     firm: bool = True
+    eye_detail: EyeDetail | None = None
+    eyes: EyeState | None = None
 
 
 @dataclass(frozen=True, slots=True)

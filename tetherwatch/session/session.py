@@ -13,6 +13,7 @@ from tetherwatch.body.matching import NO_BODIES, Bodies
 from tetherwatch.body.records import Body
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.records import Metadata
+from tetherwatch.session.eyes import eyes_of, with_soft_eyes
 from tetherwatch.session.firstlooks import FirstLooks
 from tetherwatch.session.followed import Followed
 from tetherwatch.session.judging import LOOK_BACK, Seen, call_of, findings_of, knowledge_of, landing_of, seen
@@ -101,6 +102,7 @@ class Session:
 
     def view(self) -> SessionView:
         """Everything a screen may draw, now."""
+        newest = self._look or (self._frames[-1] if self._frames else None)
         return SessionView(
             folder=self._folder,
             plan=self._plan,
@@ -112,7 +114,7 @@ class Session:
             power=self._followed.power,
             look=self._look,
             score=self._followed.score,
-            body=self._body(self._frames[-1].metadata) if self._frames else None,
+            body=self._body(newest.metadata) if newest else None,
         )
 
     def tried(self, tries: Sequence[Try]) -> Tried | None:
@@ -158,7 +160,7 @@ class Session:
         offset = record.reading.level_stops - self._plan.aim.from_grey_stops
         record = replace(record, reading=replace(record.reading, offset_stops=offset))
         call, findings = self._judged(self._seen(record, len(self._frames) - 1))
-        return replace(record, call=call, findings=findings)
+        return with_soft_eyes(self._plan, replace(record, call=call, findings=findings))
 
     def _take_look(self, event: FirstLook) -> tuple[SessionEvent, ...]:
         reading = self._first_looks.corrected(event)
@@ -221,7 +223,7 @@ class Session:
         landing = landing_of(self._plan, frame)
         self._followed.note(number, landing)
         call, findings = self._judged(frame)
-        return FrameRecord(
+        record = FrameRecord(
             number=number,
             capture=event.capture,
             metadata=event.metadata,
@@ -231,7 +233,10 @@ class Session:
             notes=event.notes,
             findings=findings,
             landing=landing,
+            eye_detail=event.eyes,
+            eyes=eyes_of(self._frames[:place], event),
         )
+        return with_soft_eyes(self._plan, record)
 
     def _judged(self, frame: Seen) -> tuple[Call, tuple[Finding, ...]]:
         """The call under the plan in force, and what is to be told beside it."""
