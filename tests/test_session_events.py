@@ -92,7 +92,16 @@ FRAME_KEYS = {
     "reading": dict,
     "setup": (int, NOTHING),
     "call": dict,
+    "eyes": (dict, NOTHING),
     "notes": list,
+}
+EYES_KEYS = {
+    "state": ("sharp", "soft", "unknown"),
+    "kept_percent": (*NUMBER, NOTHING),
+    "uncertainty_percent": (*NUMBER, NOTHING),
+    "confidence": NUMBER,
+    "cause": ("motion", "focus", "unknown"),
+    "direction_deg": (*NUMBER, NOTHING),
 }
 PROBLEM_KEYS = {"event": ("problem",), "file": TEXT, "problem": TEXT, "advice": TEXT}
 FOLDER_KEYS = {"event": ("folder",), "folder": TEXT, "state": ("away", "back"), "mode": ("events", "polling")}
@@ -144,6 +153,8 @@ def check_frame(found: dict[str, Any]) -> None:
     check(found["settings"], SETTINGS_KEYS)
     check(found["reading"], READING_KEYS)
     check(found["call"], CALL_KEYS)
+    if found["eyes"] is not None:
+        check(found["eyes"], EYES_KEYS)
     if found["call"]["predicted"] is not None:
         check(found["call"]["predicted"], PREDICTED_KEYS)
         assert set(found["call"]["predicted"]["clipped_percent_by_channel"]) <= {"r", "g", "b", "y"}

@@ -7,6 +7,7 @@ from eye_records import SHARP, scaled
 from rich.cells import cell_len
 from screen_records import frame as screen_frame
 from session_records import FOLDER, PLAN, metered
+from test_session_events import check_frame
 
 from tetherwatch.face.records import EyeDetail, EyeState, EyeVerdict
 from tetherwatch.face.softness import LEAST_FRAMES
@@ -116,6 +117,7 @@ def test_json_carries_state_and_warning() -> None:
     made = session()
     record, warned, *_ = made.take(shot(9, SOFT))
     assert isinstance(record, FrameRecord)
+    check_frame(frame_event(record, PLAN.step))
     eyes = frame_event(record, PLAN.step)["eyes"]
     assert (eyes["state"], eyes["cause"], eyes["direction_deg"]) == ("soft", "focus", None)
     assert eyes["kept_percent"] == pytest.approx(40.0)
