@@ -165,25 +165,28 @@ def _settings_stops(group: Group, lowest: Group) -> float | None:
 
 
 def _check_light(level: float, settings: float | None, find: _Found) -> tuple[float, float]:
-    """Mismatch and compensation in stops."""
-    mismatch = level - (settings or 0.0)
-    matched = abs(level) <= MATCH_STOPS
-    if matched and abs(mismatch) > MATCH_STOPS:
-        what = "a filter or the lamps took" if mismatch < 0 else "the lamps gave"
-        find(
-            "compensated",
-            f"{what} {abs(mismatch):.1f} stops of light, which the settings made up for; taken into account",
-        )
-        return level, mismatch
-    if matched:
-        return mismatch, 0.0
-    side = "darker" if level < 0 else "brighter"
-    why = "by its settings" if abs(mismatch) <= MATCH_STOPS else "though its settings do not say so: the light changed"
-    kept = abs(level) <= MOST_UNMATCHED_STOPS
-    fate = "taken into account" if kept else "left out"
-    kind: Kind = "settings" if abs(mismatch) <= MATCH_STOPS else "light"
-    find(kind, f"its picture is {abs(level):.2f} stop {side} than the lowest rung's {why}; {fate}", not kept)
+    """Mismatch and compensation in stops, from how much brighter a rung's picture is and its settings make it."""
+    asked = settings or 0.0
+    mismatch = level - asked
+    if abs(level) > MATCH_STOPS:
+        _find_other_exposure(level, mismatch, find)
+    elif abs(mismatch) > MATCH_STOPS:
+        who = "a filter or the lamps took" if mismatch < 0 else "the lamps gave"
+        stops = f"{abs(mismatch):.1f} stops of light"
+        find("compensated", f"{who} {stops}, which the settings made up for; taken into account")
+        return level, -asked
     return mismatch, 0.0
+
+
+def _find_other_exposure(level: float, mismatch: float, find: _Found) -> None:
+    side = "darker" if level < 0 else "brighter"
+    far = abs(level) > MOST_UNMATCHED_STOPS
+    fate = "left out" if far else "taken into account"
+    kind: Kind = "light"
+    why = "though its settings do not say so: the light changed"
+    if abs(mismatch) <= MATCH_STOPS:
+        kind, why = "settings", "by its settings"
+    find(kind, f"its picture is {abs(level):.2f} stop {side} than the lowest rung's {why}; {fate}", far)
 
 
 def _check_scene(look: Look, lowest: Look, find: _Found) -> bool:

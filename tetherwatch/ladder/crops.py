@@ -17,6 +17,9 @@ DETAIL_WINDOWS = 4
 _DARK_STOPS, _BRIGHT_STOPS = -3.0, 1.5
 """Where the dark and the bright part should sit against mid-grey."""
 
+_MIXED_STOPS = 1.0
+"""So much further from there is worth a part that is one tone rather than one that varies by its own mean."""
+
 _COLOURS: tuple[Channel, ...] = ("r", "g", "b")
 
 
@@ -33,15 +36,17 @@ def choose_boxes(texture: Tiles, noise: Floats, saturation: float, grey: float) 
 
     `saturation` and `grey` are signals of green.
     """
-    signal = block_means(texture.signal)
+    signal = np.maximum(block_means(texture.signal), 1e-6)
     whole = block_means(np.where(_is_clipped(texture, saturation), 1.0, 0.0)) == 0
     stops = np.log2(np.maximum(signal, grey * 2.0**-12) / grey)
+    mixed = _MIXED_STOPS * np.sqrt(np.maximum(block_means(texture.signal**2 + texture.spread**2) / signal**2 - 1, 0.0))
     fine = block_means(fine_power(texture, noise, saturation))
-    return {
-        "dark": box_at(int(np.argmin(np.where(whole, np.abs(stops - _DARK_STOPS), np.inf))), texture),
-        "bright": box_at(int(np.argmin(np.where(whole, np.abs(stops - _BRIGHT_STOPS), np.inf))), texture),
-        "detail": box_at(int(np.argmax(fine)), texture),
-    }
+
+    def nearest(wanted: float) -> PixelBox:
+        return box_at(int(np.argmin(np.where(whole, np.abs(stops - wanted) + mixed, np.inf))), texture)
+
+    boxes: dict[Part, PixelBox] = {"dark": nearest(_DARK_STOPS), "bright": nearest(_BRIGHT_STOPS)}
+    return boxes | {"detail": box_at(int(np.argmax(fine)), texture)}
 
 
 def detail_boxes(texture: Tiles, noise: Floats, saturation: float) -> list[PixelBox]:
