@@ -78,7 +78,7 @@ def test_it_holds_all_that_a_record_needs(tmp_path: Path) -> None:
     for said in (
         "6 frames in 2 setups within 20 s, with Halden K2.",
         "Window 4 #1, #6 7.00 ±0.03",
-        "-0.20 stops in 10 minutes #2",
+        "-0.20 stops in 10 minutes (-0.30 to -0.10) #2",
         "ISO 1 0.03 0.03",
         "#3 F_0003.DNG : 5.00 stops of light are gone: the flash did not fire.",
         "#4 F_0004.DNG : 2.50 % of the metered area (limit 0.5 %)",

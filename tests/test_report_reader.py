@@ -187,6 +187,15 @@ def test_another_file_is_refused_in_words(session: Path, content: bytes, said: s
     assert session.read_bytes() == content
 
 
+def test_a_session_that_was_only_begun_is_said_to_be_empty(session: Path) -> None:
+    """A program that died before its first word left tables only."""
+    database = Database(session)
+    migrate(database)
+    database.close()
+    with pytest.raises(UsageError, match="nothing is in it yet"), reading(session):
+        pass
+
+
 def test_a_missing_file_is_not_made(session: Path) -> None:
     """Looking for a session leaves no file behind."""
     with pytest.raises(UsageError), reading(session):

@@ -1,6 +1,8 @@
 """XMP beside captures: what it says, that it is well-formed, and that nothing that was there is touched."""
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -81,6 +83,28 @@ def test_a_link_is_not_followed(captures: Path, tmp_path: Path) -> None:
     (captures / "a.xmp").symlink_to(tmp_path / "elsewhere")
     assert [fate for _, fate in write_sidecars([frame])] == ["there already"]
     assert not (tmp_path / "elsewhere").exists()
+
+
+@contextmanager
+def full_disk() -> Iterator[None]:
+    """No file may grow beyond ten bytes."""
+    import resource
+
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (10, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no limit on the size of files there")
+def test_half_a_sidecar_is_none(captures: Path) -> None:
+    """Where there is no room, that is said and nothing is left behind."""
+    frame = shot(captures, "a.DNG", entry(1, -5.0, MISFIRE))
+    with full_disk():
+        fates = [fate for _, fate in write_sidecars([frame])]
+    assert fates == ["not writable"] and not (captures / "a.xmp").exists()
 
 
 def test_a_capture_that_is_gone_gets_none(captures: Path) -> None:

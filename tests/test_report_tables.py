@@ -63,6 +63,14 @@ def test_the_stops_to_add_are_the_offset_turned_round(folder: Path) -> None:
         assert line["add_stops"] != "-0.0"
 
 
+def test_the_aim_is_the_one_that_the_offset_is_from(folder: Path) -> None:
+    """Of a frame that is to match a pinned one that is not the plan's."""
+    one = entry(1)
+    pinned = replace(one, measured=replace(one.measured, level_stops=-0.5, offset_stops=0.25))
+    (line,) = lines(folder, record(pinned))
+    assert (line["aim_stops"], line["add_stops"]) == ("-0.75", "-0.25")
+
+
 def test_json_tells_the_same_with_its_columns(folder: Path) -> None:
     """The same names and values, each column explained, nothing absent."""
     setup = Setup(1, 1, 1, 1, "Window", Estimate(7.0, 0.03), drift=Drift(-0.2, (-0.3, -0.1), 60.0))

@@ -8,7 +8,7 @@ from tetherwatch.report.records import FrameEntry, ProblemEntry, SessionRecord
 from tetherwatch.screen.lines import settings_words
 from tetherwatch.screen.words import GLYPHS, UNKNOWN, decimal, move_words, percent_number, signed
 from tetherwatch.session.events import file_name
-from tetherwatch.setups.records import Setup
+from tetherwatch.setups.records import Drift, Setup
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,9 +98,14 @@ def setup_line(setup: Setup, record: SessionRecord) -> SetupLine:
         light=UNKNOWN if light is None else f"{decimal(light.value, 2)} ±{light.uncertainty:.2f}",
         settings=settings_words(setup.settings, frames[-1].plan.step) if frames else settings_words(setup.settings),
         inside=f"{sum(frame.inside for frame in frames)} of {len(frames)}",
-        drift="" if drift is None else f"{signed(drift.slope, 2)} stops in 10 minutes",
+        drift="" if drift is None else _drift_words(drift),
         pinned=", ".join(pins),
     )
+
+
+def _drift_words(drift: Drift) -> str:
+    low, high = drift.interval
+    return f"{signed(drift.slope, 2)} stops in 10 minutes ({signed(low, 2)} to {signed(high, 2)})"
 
 
 @dataclass(frozen=True, slots=True)

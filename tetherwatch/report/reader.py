@@ -42,7 +42,7 @@ class Reader:
         with _understood(path):
             self._tables = {name for (name,) in self._rows("SELECT name FROM sqlite_master WHERE type = 'table'")}
             self._check()
-            ((folder, self.began_at),) = self._rows("SELECT folder, began_at FROM session")
+            folder, self.began_at = self._first("SELECT folder, began_at FROM session")
             self.folder = path_of(folder, Path())
 
     def _check(self) -> None:
@@ -55,7 +55,7 @@ class Reader:
     def frame_count(self) -> int:
         """How many frames there are."""
         with _understood(self._path):
-            return int(self._rows("SELECT count(*) FROM frames")[0][0])
+            return int(self._first("SELECT count(*) FROM frames")[0])
 
     def ended(self) -> bool:
         """Whether the last run came to its end; if not, it goes on, or it ended unexpectedly."""
@@ -97,6 +97,12 @@ class Reader:
 
     def _rows(self, query: str, *values: object) -> list[Any]:
         return self._db.execute(query, values).fetchall()
+
+    def _first(self, query: str) -> Any:
+        rows = self._rows(query)
+        if not rows:
+            raise ValueError("nothing is in it yet")
+        return rows[0]
 
     def _records(self, table: str, key: str) -> list[str]:
         """What a table holds that older sessions lack."""

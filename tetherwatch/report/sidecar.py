@@ -67,10 +67,15 @@ def _write(path: Path, frame: FrameEntry, mark: Mark) -> Fate:
     if path.with_suffix(".XMP").exists():
         return "there already"
     try:
-        with path.open("xb") as file:
-            file.write(packet(mark).encode())
+        file = path.open("xb")
     except FileExistsError:
         return "there already"
     except OSError:
+        return "not writable"
+    try:
+        with file:
+            file.write(packet(mark).encode())
+    except OSError:  # no room: half of one would pass for a whole one
+        path.unlink()
         return "not writable"
     return "written"
