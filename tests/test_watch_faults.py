@@ -415,12 +415,16 @@ class Shoot(RuleBasedStateMachine):
         told = {event.path for event in self.events if isinstance(event, Problem)}
         for path, file in self.world.files.items():
             if file.content.kind in ("good", "slow"):
-                assert file.content.shot in given, (path, file)
+                assert file.content.shot in given or self._is_excused(path), (path, file)
             else:
                 assert path in told, (path, file)
         health = next(event for event in reversed(self.events) if isinstance(event, Health))
         assert (health.here, health.backlog) == (True, 0)
         assert self.book.begun == {}
+
+    def _is_excused(self, path: Path) -> bool:
+        """Whether a capture need not be read."""
+        return False
 
     def _frames(self) -> list[Metered]:
         return [event for event in self.events if isinstance(event, Metered) and not event.replaces]

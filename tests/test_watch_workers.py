@@ -16,7 +16,7 @@ from tetherwatch.frame.faults import Fault
 from tetherwatch.meter.records import Aim
 from tetherwatch.watch.patience import at_most
 from tetherwatch.watch.task import Failure, Outcome, Read, read_capture
-from tetherwatch.watch.workers import Workers, default_count
+from tetherwatch.watch.workers import RECYCLE_AFTER, Workers, default_count
 
 AIM = Aim()
 LIMIT_S = 40.0
@@ -147,6 +147,17 @@ def test_shutting_down_does_not_wait_for_a_hung_task(task):
         began = time.monotonic()
     assert time.monotonic() - began < 2.0
     assert done.empty()
+
+
+def test_a_worker_is_replaced_after_many_captures():
+    """What a decoder leaks is bounded, and no capture is lost at the change."""
+    names = [str(number) for number in range(RECYCLE_AFTER + 20)]
+    with Workers(worker_stubs.misbehave, count=1, preload=()) as workers:
+        outcomes = run(workers, names)
+    processes = [outcome.notes[0] for outcome in outcomes.values() if isinstance(outcome, Read)]
+    assert len(processes) == len(names)
+    assert len(set(processes)) == 2
+    assert processes.index(processes[-1]) == RECYCLE_AFTER
 
 
 def test_a_worker_that_cannot_start_is_a_failure_each_time():
