@@ -8,6 +8,7 @@ from pathlib import Path
 from tetherwatch.advise.locks import locked_at, unlocked
 from tetherwatch.advise.noise import expected, expected_of_try
 from tetherwatch.advise.records import Call, Finding, Plan
+from tetherwatch.advise.softeyes import KIND as SOFT_EYES
 from tetherwatch.advise.whatif import Tried, Try, tried
 from tetherwatch.body.matching import NO_BODIES, Bodies
 from tetherwatch.body.records import Body
@@ -198,9 +199,13 @@ class Session:
         return (record, *_landed(record), *(self._warned(record) if is_newest else ()))
 
     def _warned(self, record: FrameRecord) -> list[Warned]:
-        """Warnings that did not hold for the frame before; what is told of older frames would come too late."""
+        """Warnings that did not hold for the frame before; what is told of older frames would come too late.
+
+        Soft eyes are told of every frame that has them: each is lost by itself.
+        """
         before, self._told = self._told, frozenset(record.findings)
-        return [Warned(record.capture.path, finding) for finding in record.findings if finding not in before]
+        news = (finding for finding in record.findings if finding not in before or finding.kind == SOFT_EYES)
+        return [Warned(record.capture.path, finding) for finding in news]
 
     def _place_of(self, event: Metered) -> int | None:
         """Index of the frame that this event is a better reading of."""
