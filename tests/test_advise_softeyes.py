@@ -11,7 +11,7 @@ from tetherwatch.advise.softeyes import depth_of_field_m, distance_by_eyes_m, so
 from tetherwatch.face.records import EyeState
 from tetherwatch.frame.records import Metadata
 
-BEGIN = "eyes soft, 45 ±5 % of the best fine contrast here"
+BEGIN = "soft eyes, 45 ±5 % of the best fine contrast here"
 SMEARED = replace(STATE, cause="motion", direction_deg=0.0)
 KNOWN = {"focal_mm": 85.0, "focal_35mm": 85.0, "pixel_um": 4.4}
 

@@ -27,7 +27,7 @@ def soft_eyes(
     if eyes.verdict != "soft" or eyes.kept_percent is None:
         return None
     percent = f"{eyes.kept_percent:.0f} ±{eyes.uncertainty_percent or 0:.0f} %"
-    seen = f"eyes soft, {percent} of the best fine contrast here" + (", as far as a JPEG tells" if estimate else "")
+    seen = f"soft eyes, {percent} of the best fine contrast here" + (", as far as a JPEG tells" if estimate else "")
     if eyes.cause == "motion":
         return Finding(KIND, f"{seen}, smeared {_direction(eyes.direction_deg or 0.0)}; {_motion(plan, metadata)}")
     if eyes.cause == "focus":

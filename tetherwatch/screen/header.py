@@ -30,10 +30,9 @@ def _circumstances(frame: FrameRecord, palette: Palette) -> Text:
     words = [
         "camera unknown" if camera is None else display_name(camera, limit=40),
         f"metered: {frame.reading.area}",
+        *([] if frame.eyes is None else [eye_words(frame.eyes)]),
         "light unknown" if light is None else f"light {decimal(light)}",
     ]
-    if frame.eyes is not None:
-        words.append(eye_words(frame.eyes))
     if fired is not None:
         words.append("flash fired" if fired else "no flash")
     if body is not None:
