@@ -27,7 +27,7 @@ _Text = Annotated[str, Field(min_length=1, max_length=200)]
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False, defer_build=True)
 
 
 class _DialTable(_Table):

@@ -1,43 +1,25 @@
 """Change events of the system, used as hints to look again and no more: they come late, twice or not at all."""
 
 import errno
-import os
 import sys
 import warnings
 from collections.abc import Callable
 from pathlib import Path
-from typing import Literal
-
-from watchdog.events import FileSystemEvent, FileSystemEventHandler
-from watchdog.observers import Observer
-from watchdog.observers.api import BaseObserver
+from typing import TYPE_CHECKING, Literal
 
 from tetherwatch.watch.mounts import reports_changes
 from tetherwatch.watch.patience import at_most
 from tetherwatch.watch.records import Problem
 
+if TYPE_CHECKING:
+    from watchdog.observers.api import BaseObserver
+
 Mode = Literal["events", "polling"]
-
-_CHANGES = frozenset({"created", "modified", "moved", "closed", "deleted"})
-"""Other kinds of event are caused by our own looking and reading."""
-
-_ENDINGS = frozenset({"created", "moved", "closed"})
-"""Those after which a file may be complete; that of a file made in place is not at `created`."""
 
 Wake = Callable[[Path | None], None]
 """Told that something may have changed, and the path of a file that may be complete now, if the event names one."""
 
 _LIMITS = {errno.ENOSPC: "fs.inotify.max_user_watches", errno.EMFILE: "fs.inotify.max_user_instances"}
-
-
-class _Wake(FileSystemEventHandler):
-    def __init__(self, wake: Wake) -> None:
-        self._wake = wake
-
-    def dispatch(self, event: FileSystemEvent) -> None:
-        if event.event_type in _CHANGES:
-            ending = event.event_type in _ENDINGS and not event.is_directory
-            self._wake(Path(os.fsdecode(event.dest_path or event.src_path)) if ending else None)
 
 
 class Hints:
@@ -48,7 +30,7 @@ class Hints:
         folder: Path,
         wake: Wake,
         reports: Callable[[Path], bool] = reports_changes,
-        make_observer: Callable[[], BaseObserver] = Observer,
+        make_observer: "Callable[[], BaseObserver] | None" = None,
     ) -> None:
         self._folder = folder
         self._wake = wake
@@ -71,9 +53,11 @@ class Hints:
             return None
         # It warns of sub-folders made and deleted quickly; the text would land in the middle of the screen.
         warnings.filterwarnings("ignore", category=RuntimeWarning, module=r"watchdog\.")
-        observer = self._make_observer()
+        from tetherwatch.watch import notices
+
+        observer = (self._make_observer or notices.new_observer)()
         try:
-            observer.schedule(_Wake(self._wake), str(self._folder), recursive=True)
+            observer.schedule(notices.Wake(self._wake), str(self._folder), recursive=True)
             observer.start()
         except (OSError, RuntimeError, SystemError) as error:
             at_most(1.0, observer.unschedule_all)

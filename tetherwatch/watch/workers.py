@@ -14,16 +14,13 @@ import sys
 import time
 from collections.abc import Callable
 from concurrent.futures import CancelledError, Future
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from functools import partial
 from importlib import import_module
 from multiprocessing import resource_tracker
 from pathlib import Path
 from threading import RLock, Timer
-from typing import Any, Protocol
-
-from pebble import ProcessPool
+from typing import TYPE_CHECKING, Any, Protocol
 
 from tetherwatch.exposure.dial import Step
 from tetherwatch.frame.faults import Fault
@@ -31,6 +28,9 @@ from tetherwatch.frame.limits import MEMORY_LIMIT
 from tetherwatch.meter.records import Aim
 from tetherwatch.watch.patience import at_most
 from tetherwatch.watch.task import DECODERS, Failure, Outcome, Read, read_capture
+
+if TYPE_CHECKING:  # loaded when the first worker is started, which the first picture does not wait for
+    from pebble import ProcessPool
 
 Task = Callable[[Path, Aim, Step], Outcome]
 Done = Callable[[Outcome], None]
@@ -175,6 +175,8 @@ class _Slot:
         return self._pool.schedule(self._task, args=order.args)
 
     def _finish(self, order: _Order, future: "Future[Outcome]") -> None:
+        from concurrent.futures.process import BrokenProcessPool
+
         if future is not order.future:
             return
         if order.tries and not future.cancelled() and isinstance(future.exception(), BrokenProcessPool):
@@ -213,7 +215,9 @@ class _Slot:
         at_most(0.0, partial(_stop, self._pool))
         self._pool = self._new_pool()
 
-    def _new_pool(self) -> ProcessPool:
+    def _new_pool(self) -> "ProcessPool":
+        from pebble import ProcessPool
+
         pool = ProcessPool(
             max_workers=1,
             max_tasks=RECYCLE_AFTER,
@@ -225,7 +229,7 @@ class _Slot:
         return pool
 
 
-def _stop(pool: ProcessPool) -> None:
+def _stop(pool: "ProcessPool") -> None:
     pool.stop()  # type: ignore[no-untyped-call]
     pool.join()
 
