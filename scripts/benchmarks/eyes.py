@@ -98,7 +98,7 @@ def ranking_rows(taken: Sequence[Series]) -> Rows:
         areas = [_area(one.sharp, [detail for _, detail in one.blurred]) for one in taken if one.iso == iso]
         name = f"ISO {iso}: area under the ROC curve, worst of {len(areas)} pairs of eyes"
         rows.append(Row(name, min(areas), "%", min(areas), max(areas), at_least=LEAST_AREA))
-    return (*rows, *_above_rows(taken))
+    return (*rows, *above_rows(taken))
 
 
 def _area(sharp: Sequence[EyeDetail], blurred: Sequence[EyeDetail]) -> float:
@@ -106,7 +106,7 @@ def _area(sharp: Sequence[EyeDetail], blurred: Sequence[EyeDetail]) -> float:
     return area_under_curve(ranks(sharp, bands), ranks(blurred, bands))
 
 
-def _above_rows(taken: Sequence[Series]) -> Rows:
+def above_rows(taken: Sequence[Series]) -> Rows:
     """Pairs of a noisy blurred frame and a sharp clean one that are ranked the wrong way round."""
     wrong, mild, count = 0, 0, 0
     for clean in (one for one in taken if one.iso == ISOS[0]):
