@@ -157,6 +157,19 @@ def test_a_finished_picture_is_measured_with_more_doubt() -> None:
     assert sharp.uncertainty[-1] > 1.3 * raw.uncertainty[-1]
 
 
+anywhere = st.builds(Point, st.floats(-1.0, 2.0), st.floats(-1.0, 2.0))
+NOISY = photographed(person().light, 800, 0.0, np.random.default_rng(10))
+
+
+@given(anywhere, anywhere, st.integers(1, 8))
+def test_eyes_anywhere_never_cost_the_capture(left: Point, right: Point, orientation: int) -> None:
+    """Outside the picture, in one place, upside down: a measurement or none, but no error, and only finite numbers."""
+    for one, other in ((left, right), (left, left)):
+        detail = measure_eyes(NOISY, replace(face_of(person()), left_eye=one, right_eye=other), orientation, SATURATION)
+        numbers = () if detail is None else (*detail.energy, *detail.uncertainty, *detail.sectors)
+        assert all(map(math.isfinite, numbers))
+
+
 def test_nothing_is_said_of_eyes_that_cannot_be_seen() -> None:
     """Too small, cut off by the edge, black, or clipped."""
     face, rng = face_of(person()), np.random.default_rng(8)

@@ -24,10 +24,13 @@ WINDOW_ALONG, WINDOW_ACROSS = 0.20, 0.13
 _REACH = 2.5
 """The window is cut at so many standard deviations."""
 
+_LEAST_DISTANCE = 1e-9
+"""Pixels: eyes in one place are too small to be looked at, and no error."""
+
 _LEAST_INSIDE = 0.9
 """Share of the window that must lie inside the picture."""
 
-_MOST_SAMPLES = 500.0
+_MOST_SAMPLES = 250.0
 """Samples from eye to eye; where there are more, pixels are put together two by two."""
 
 _RAW_DOUBT, _PICTURE_DOUBT = 0.15, 0.6
@@ -72,7 +75,7 @@ def find_eyes(face: Face, frame: Frame, orientation: int) -> Eyes:
     dx, dy = (right.x - left.x) * width, (right.y - left.y) * height
     below = Point(left.x - dy / width, left.y + dx / height)
     first, second, third = (_stored(point, frame, orientation) for point in (left, right, below))
-    distance = math.hypot(dx, dy)
+    distance = max(math.hypot(dx, dy), _LEAST_DISTANCE)
     along, across = (((p[0] - first[0]) / distance, (p[1] - first[1]) / distance) for p in (second, third))
     return Eyes((first, second), along, across, distance, math.degrees(math.atan2(dy, dx)))
 
