@@ -7,8 +7,7 @@ from numpy.typing import NDArray
 
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.frame.records import Channel, Frame, Metadata, Site
-from tetherwatch.ladder.checks import check_rung
-from tetherwatch.ladder.figures import Seen
+from tetherwatch.ladder.checks import Seen, check_rung
 from tetherwatch.ladder.grouping import Group
 from tetherwatch.ladder.look import Look, look_at
 from tetherwatch.ladder.tiles import Plane, ToLight

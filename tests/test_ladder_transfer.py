@@ -2,17 +2,22 @@
 
 import math
 import warnings
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from ladder_frames import BLACK, GREY_SHARE, TO_LIGHT, Sensor, ladder, site
+from ladder_frames import BLACK, GREY_SHARE, TO_LIGHT, Sensor, group, ladder, look, scene, site
 from numpy.typing import NDArray
 
+from tetherwatch.ladder.ceiling import find_ceiling
+from tetherwatch.ladder.checks import Seen, check_rung
 from tetherwatch.ladder.figures import raw_rungs
-from tetherwatch.ladder.records import Options
+from tetherwatch.ladder.grouping import Refusal
+from tetherwatch.ladder.look import Look
+from tetherwatch.ladder.records import Ceiling, Options, Output
 from tetherwatch.ladder.tiles import Tiles, pair_tiles, single_tiles
 from tetherwatch.ladder.transfer import ROUNDING, Points, Transfer, fit_transfer, joined
 
@@ -127,6 +132,43 @@ def test_single_frames_are_measured_in_spite_of_texture_and_fixed_pattern() -> N
         assert single.gain_dn_per_e.uncertainty > pair.gain_dn_per_e.uncertainty
         assert single.snr_grey.value == pytest.approx(sensor.snr(15871 * GREY_SHARE, single.iso), rel=0.05)
         assert single.row_noise_dn is None
+
+
+def made(lights: list[NDArray[np.float64]], frames: int) -> list[Seen]:
+    """A ladder from ISO 100 up with a scene for each rung."""
+    looks: list[Look] = []
+    for light, iso in zip(lights, ISOS, strict=False):
+        looks.append(look(Sensor(), light, iso, 1, looks[0] if looks else None, (1.0,) * frames))
+    checked = [check_rung(group(iso), one, group(100), looks[0]) for one, iso in zip(looks, ISOS, strict=False)]
+    return [Seen(group(iso), *pair) for iso, pair in zip(ISOS, zip(looks, checked, strict=True), strict=False)]
+
+
+@pytest.mark.parametrize("frames", [1, 2])
+@pytest.mark.parametrize("level", [0.15, 0.0005])
+def test_a_scene_of_one_tone_gives_no_line(frames: int, level: float) -> None:
+    """A wall says nothing of how noise grows with light: refused, not guessed."""
+    with pytest.raises(Refusal, match="too few tones"):
+        raw_rungs(made([np.full((480, 720), level)] * 4, frames), Options())
+
+
+def test_a_rung_that_cannot_be_measured_does_not_cost_the_others() -> None:
+    """One rung of one tone has no figures, and says so; the others have theirs."""
+    lights = [scene(), scene(), np.full((480, 720), 0.15), scene()]
+    rungs = raw_rungs(made(lights, 2), Options())
+    assert [rung.gain_dn_per_e is None for rung in rungs] == [False, False, True, False]
+    assert "range" in {finding.kind for finding in rungs[2].warnings}
+    ceiling = find_ceiling(rungs, Options(output=Output("web", 300.0)))
+    assert isinstance(ceiling, Ceiling) and ceiling.iso == 800.0
+
+
+@pytest.mark.parametrize("frames", [1, 2])
+def test_noise_too_low_for_the_iso_is_doubted(frames: int) -> None:
+    """A rung with half the noise power of its ISO looks like one smoothed; the others are not blamed."""
+    seen = ladder(Sensor(), ISOS[:5], frames=frames)
+    quiet = look(Sensor(gain=0.125, early_e=3.5), scene(), 800, 3, seen[0].look, (1.0,) * frames)
+    seen[3] = replace(seen[3], look=quiet)
+    doubted = [rung.iso for rung in raw_rungs(seen, Options()) if rung.warnings]
+    assert doubted == [800.0]
 
 
 def strips(sensor: Sensor) -> tuple[list[int], list[list[NDArray[np.uint16]]]]:

@@ -69,6 +69,9 @@ def find_ceiling(rungs: Sequence[Rung], options: Options) -> Ceiling | Finding:
     """
     if options.accept_iso is not None:
         return _accepted(rungs, options.accept_iso)
+    rungs = [rung for rung in rungs if rung.snr_grey_viewing is not None]
+    if not rungs:
+        return Finding("range", "no rung shows its noise at mid-grey: put a grey card into the scene")
     reached = [(_reach(rungs, criterion, 0.0), criterion) for criterion in criteria(options)]
     stops, first = min(reached, key=lambda pair: pair[0])
     lowest, highest = _stops(rungs[0].iso), _stops(rungs[-1].iso)

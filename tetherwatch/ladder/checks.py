@@ -65,6 +65,15 @@ class Checked:
         return any(finding.refuses for finding in self.findings)
 
 
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One rung that is measured: what was asked for, what was seen, what the checks said."""
+
+    group: Group
+    look: Look
+    checked: Checked
+
+
 def check_all(looks: Sequence[Look]) -> tuple[Finding, ...]:
     """What concerns the ladder as a whole. Raises Refusal."""
     if all(look.clipped_percent > ALL_CLIPPED_PERCENT for look in looks):

@@ -11,8 +11,8 @@ from tetherwatch.frame.metadata import read_metadata
 from tetherwatch.frame.names import is_raw_name
 from tetherwatch.frame.records import Frame, Metadata
 from tetherwatch.ladder.ceiling import find_ceiling, grades
-from tetherwatch.ladder.checks import check_all, check_rung
-from tetherwatch.ladder.figures import Seen, raw_rungs
+from tetherwatch.ladder.checks import Seen, check_all, check_rung
+from tetherwatch.ladder.figures import raw_rungs
 from tetherwatch.ladder.grouping import Group, Refusal, Shot, check_count, group_shots
 from tetherwatch.ladder.look import Look, Places, look_at
 from tetherwatch.ladder.processed import processed_rungs

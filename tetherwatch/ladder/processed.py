@@ -8,8 +8,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from tetherwatch.ladder.checks import sound_tiles
-from tetherwatch.ladder.figures import Seen, common_rung
+from tetherwatch.ladder.checks import Seen, sound_tiles
+from tetherwatch.ladder.figures import common_rung
 from tetherwatch.ladder.look import Look
 from tetherwatch.ladder.noise import SHADOW_STOPS
 from tetherwatch.ladder.records import Figure, Options, Rung
