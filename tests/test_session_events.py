@@ -102,6 +102,7 @@ EYES_KEYS = {
     "confidence": NUMBER,
     "cause": ("motion", "focus", "unknown"),
     "direction_deg": (*NUMBER, NOTHING),
+    "reason": TEXT,
 }
 PROBLEM_KEYS = {"event": ("problem",), "file": TEXT, "problem": TEXT, "advice": TEXT}
 FOLDER_KEYS = {"event": ("folder",), "folder": TEXT, "state": ("away", "back"), "mode": ("events", "polling")}

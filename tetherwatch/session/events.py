@@ -136,6 +136,7 @@ def eyes_object(eyes: EyeState) -> Event:
         "confidence": _rounded(eyes.confidence, 2),
         "cause": eyes.cause,
         "direction_deg": _rounded(eyes.direction_deg, 0),
+        "reason": eyes.reason,
     }
 
 
