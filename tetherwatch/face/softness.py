@@ -76,7 +76,8 @@ def judge_eyes(detail: EyeDetail, earlier: Sequence[EyeDetail]) -> EyeState:
 def _relative(detail: EyeDetail, bands: int, reference: float) -> float:
     """Uncertainty of the contrast kept: where little is left, that of the least that would be seen."""
     energy, uncertainty = detail.energy[bands - 1], detail.uncertainty[bands - 1]
-    return math.hypot(uncertainty / (2 * math.sqrt(max(energy, uncertainty))) / reference, _NATURAL)
+    seen = math.sqrt(max(energy, uncertainty, 1e-12))
+    return math.hypot(uncertainty / (2 * seen * reference), _NATURAL)
 
 
 def _judged(detail: EyeDetail, best: Sequence[EyeDetail], whole: float, uncertainty: float) -> EyeState:
