@@ -26,17 +26,17 @@ def meter_frame(
     settings: Settings,
     orientation: int,
     calibration: Calibration | None = None,
-    faces: tuple[Face, ...] = (),
+    faces: tuple[Face, ...] | None = None,
 ) -> Reading:
     """Meter a frame against an aim.
 
     `settings` in exact dial values give the light value; `orientation` is the Exif code that turns the stored picture
-    upright, because boxes and `faces`, largest first, are given in the upright picture. `calibration`: what
-    was measured of the body; it bears on raws only.
+    upright, because boxes and `faces`, largest first (None: not looked for), are given in the upright picture.
+    `calibration`: what was measured of the body; it bears on raws only.
     """
     known = calibration if frame.curve == "linear" else None
     channels = _channels(frame, known.saturation_dn if known else NOT_MEASURED)
-    area = metered_area(frame, aim, channels, orientation, faces)
+    area = metered_area(frame, aim, channels, orientation, faces or ())
     level = _level(frame, area.parts, area.trim, known)
     tones = tuple(channel.tones for channel in channels)
     area_tones = tones if area.kind == "frame" else _area_tones(area.parts)
@@ -56,9 +56,9 @@ def meter_frame(
         pile_up=tuple(channel.channel for channel in channels if channel.saturation.pile_up),
         tones=tones,
         area_tones=area_tones,
-        notes=_notes(aim, area, level, area_clipped),
+        notes=(*_face_notes(aim, area, faces), *_notes(level, area_clipped)),
         metered=area.box,
-        faces=faces,
+        faces=faces or (),
         face=area.face,
         sides=_sides(frame, area, known),
         card_stops=_level(frame, area.card, CARD_TRIM, known).stops if area.card else None,
@@ -102,13 +102,17 @@ def _crushed_percent(channels: tuple[ChannelTone, ...]) -> float:
     return 100.0 * sum(channel.crushed for channel in channels) / sum(channel.tones.total for channel in channels)
 
 
-def _notes(aim: Aim, area: Area, level: Level, area_clipped: float) -> tuple[str, ...]:
+def _face_notes(aim: Aim, area: Area, faces: tuple[Face, ...] | None) -> tuple[str, ...]:
+    """What was metered instead of a face that was looked for."""
+    if aim.area != "face" or faces is None or area.face is not None:
+        return ()
+    if area.kind == "frame" or aim.last is None:
+        return ("no face was found: the centre-weighted frame was metered instead",)
+    return (f"no face was found: metered where it was {aim.last.ago} frame{'s' if aim.last.ago > 1 else ''} ago",)
+
+
+def _notes(level: Level, area_clipped: float) -> tuple[str, ...]:
     notes = []
-    if aim.area == "face" and area.kind == "frame":
-        notes.append("no face was found: the centre-weighted frame was metered instead")
-    elif aim.last is not None and area.kind == "face" and area.face is None:
-        frames = "frame" if aim.last.ago == 1 else "frames"
-        notes.append(f"no face was found: metered where it was {aim.last.ago} {frames} ago")
     if level.floor:
         notes.append("the metered area is black: it is at most this bright")
     if area_clipped > _NOTE_CLIPPED_PERCENT:

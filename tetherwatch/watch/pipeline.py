@@ -227,7 +227,7 @@ class Watcher:
             if job is None:
                 self._ledger.recognised(replace(waiting.capture, fingerprint=fingerprint))
             elif self._ledger.started(job.capture):
-                self._reader.start(job.capture.path, job.aim, job.step, partial(self._done, job))
+                self._reader.start(job.capture.path, self._schedule.aim_of(job), job.step, partial(self._done, job))
             else:
                 yield from self._schedule.finish(job, Failure(Fault.SET_ASIDE), self._clock())
 

@@ -10,6 +10,7 @@ from tetherwatch.meter.records import Aim
 from tetherwatch.text import display_name
 from tetherwatch.watch.arrivals import Arrival
 from tetherwatch.watch.given import Given, IsThere
+from tetherwatch.watch.lastfaces import LastFaces
 from tetherwatch.watch.ledger import identity
 from tetherwatch.watch.records import Capture, Metered, Problem
 from tetherwatch.watch.task import Failure, Outcome, Read
@@ -37,7 +38,8 @@ def _may_mend(outcome: Outcome) -> bool:
 class Job:
     """One capture to be read, with what it is to be metered for. A higher `rank` goes first.
 
-    `barred`: it was told that it cannot be opened, so another attempt is made only once it can.
+    `barred`: it was told that it cannot be opened, so another attempt is made only once it can. `started_at`: steady time
+    of its last attempt, in seconds.
     """
 
     arrival: Arrival
@@ -47,6 +49,7 @@ class Job:
     not_before: float = 0.0
     again: bool = False
     barred: bool = False
+    started_at: float = 0.0
 
     @property
     def capture(self) -> Capture:
@@ -68,6 +71,7 @@ class Schedule:
         self._early_rank = 0
         self._newest: Job | None = None
         self._given = Given(given)
+        self._faces = LastFaces()
         self._covered: set[str] = set()  # JPEGs whose frame is now that of their raw
         self._complained: set[tuple[object, ...]] = set()
 
@@ -100,7 +104,11 @@ class Schedule:
     @property
     def target(self) -> tuple[Aim, Step]:
         """What captures are metered for now."""
-        return self._aim, self._step
+        return self._faces.aim(self._aim, self._newest_rank + 1), self._step
+
+    def aim_of(self, job: Job) -> Aim:
+        """What a job is to be metered for, with what is known by now."""
+        return self._faces.aim(job.aim, job.rank)
 
     def knows(self, capture: Capture, is_there: IsThere) -> bool:
         """Whether a frame was given for this content, which its fingerprint tells."""
@@ -117,6 +125,7 @@ class Schedule:
         job = max(ready, key=lambda job: job.rank, default=None)
         if job is not None:
             del self._waiting[job.capture.path]
+            job = replace(job, started_at=now)
             self._running.append(job)
         return job
 
@@ -194,13 +203,17 @@ class Schedule:
         path, pair = job.capture.path, job.capture.pair
         replaces = job.again or self._given.has(pair) or self._given.has_poor(path)
         self._given.note(job.capture, whole=read.fault is None)
+        self._faces.note(job.rank, read)
         if pair is not None:
             self._given.forget(pair)
             self._covered.add(str(pair))
         if self._newest is None or job.rank >= self._newest.rank:
             self._newest = job
             self._keep_up(job)
-        return Metered(job.capture, read.metadata, read.reading, read.thumbnail, read.notes, replaces, read.eyes)
+        stages = replace(read.stages, wait_s=job.started_at - job.arrival.changed_at)
+        return Metered(
+            job.capture, read.metadata, read.reading, read.thumbnail, read.notes, replaces, read.eyes, stages
+        )
 
     def _fail(self, job: Job, failure: Failure) -> list[Metered | Problem]:
         spare = job.arrival.spare

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
+from time import perf_counter
 
 from tetherwatch.body.matching import NO_BODIES, Bodies
 from tetherwatch.body.records import Noise
@@ -11,7 +12,8 @@ from tetherwatch.exposure.dial import Step
 from tetherwatch.face.records import EyeDetail
 from tetherwatch.frame.faults import CaptureError, Fault
 from tetherwatch.frame.records import Frame, Metadata
-from tetherwatch.meter.records import Aim, Reading, Thumbnail
+from tetherwatch.meter.records import Aim, Face, Reading, Thumbnail
+from tetherwatch.watch.stages import NOT_TIMED, Stages
 
 DECODERS = (
     "tetherwatch.frame.load",
@@ -42,6 +44,7 @@ class Read:
     fault: Fault | None = None
     eyes: EyeDetail | None = None
     is_twin: bool = False
+    stages: Stages = NOT_TIMED
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,17 +89,40 @@ def _read(path: Path, aim: Aim, step: Step, bodies: Bodies) -> Read:
     from tetherwatch.meter.reading import meter_frame
     from tetherwatch.meter.thumbnail import make_thumbnail
 
+    began = perf_counter()
     with open_frame(path) as frame:
         metadata = read_metadata(path)
+        decoded = perf_counter()
         settings = metadata.settings.snapped(step)
         body = bodies.of(metadata.camera, metadata.serial).body
         calibration = None if body is None else body.calibration(settings.iso)
-        reading = meter_frame(frame, aim, settings, metadata.orientation, calibration)
+        faces, missing = _faces(frame, aim, metadata.orientation)
+        reading = meter_frame(frame, _placed(aim, metadata), settings, metadata.orientation, calibration, faces)
         thumbnail = make_thumbnail(frame, reading, metadata.orientation)
         noise = None if body is None or settings.iso is None else body.noise_at(settings.iso)
         eyes = _eyes(frame, reading, metadata.orientation, noise)
         exact, twin = replace(metadata, settings=settings), is_twin(path, metadata)
-        return Read(exact, reading, thumbnail, frame.notes, frame.fault, eyes, twin)
+        stages = Stages(decode_s=decoded - began, meter_s=perf_counter() - decoded)
+        return Read(exact, reading, thumbnail, (*frame.notes, *missing), frame.fault, eyes, twin, stages)
+
+
+def _faces(frame: Frame, aim: Aim, orientation: int) -> tuple[tuple[Face, ...] | None, tuple[str, ...]]:
+    """The faces, if the aim is one, and what keeps them from being looked for."""
+    if aim.area != "face":
+        return None, ()
+    from tetherwatch.face.detector import NOT_INSTALLED, find_faces, is_installed
+
+    if not is_installed():
+        return None, (f"{NOT_INSTALLED}: the centre-weighted frame was metered instead",)
+    return find_faces(frame, orientation), ()
+
+
+def _placed(aim: Aim, metadata: Metadata) -> Aim:
+    """The aim without the place of a face in the frames of another camera, or of this one held another way."""
+    last = aim.last
+    if last is None or (last.serial, last.orientation) == (metadata.serial, metadata.orientation):
+        return aim
+    return replace(aim, last=None)
 
 
 def _eyes(frame: Frame, reading: Reading, orientation: int, noise: Noise | None) -> EyeDetail | None:
@@ -118,6 +144,7 @@ def _look(path: Path, aim: Aim, step: Step) -> Read:
         raise CaptureError(Fault.UNSUPPORTED)
     metadata = read_metadata(path)
     settings = metadata.settings.snapped(step)
-    reading = replace(meter_frame(frame, aim, settings, metadata.orientation), provisional=True)
+    metered = meter_frame(frame, _placed(aim, metadata), settings, metadata.orientation)
+    reading = replace(metered, provisional=True)
     thumbnail = make_thumbnail(frame, reading, metadata.orientation)
     return Read(replace(metadata, settings=settings), reading, thumbnail)
