@@ -154,10 +154,11 @@ def test_a_scene_of_one_tone_gives_no_line(frames: int, level: float) -> None:
 def test_a_rung_that_cannot_be_measured_does_not_cost_the_others() -> None:
     """One rung of one tone has no figures, and says so; the others have theirs."""
     lights = [scene(), scene(), np.full((480, 720), 0.15), scene()]
-    rungs = raw_rungs(made(lights, 2), Options())
+    small = Options(output=Output("web", 300.0))
+    rungs = raw_rungs(made(lights, 2), small)
     assert [rung.gain_dn_per_e is None for rung in rungs] == [False, False, True, False]
     assert "range" in {finding.kind for finding in rungs[2].warnings}
-    ceiling = find_ceiling(rungs, Options(output=Output("web", 300.0)))
+    ceiling = find_ceiling(rungs, small)
     assert isinstance(ceiling, Ceiling) and ceiling.iso == 800.0
 
 
