@@ -38,6 +38,10 @@ _FAST = 8
 """Sides that are multiples of this transform fast."""
 
 _LEAST_BANDS = 4
+_PROCESSED = 0.2
+"""Uncertainty of the energy in a finished picture, as a part of it: smoothing against noise grows with ISO and takes up
+to 30 % of the energy, and sharpening adds to it (of simulated JPEGs; cameras differ)."""
+
 _SURE = 3.0
 """Standard uncertainties by which contrast must stand out of the noise."""
 
@@ -84,7 +88,8 @@ def measure_eyes(
     patches = (eye_patch(frame, eyes, centre, saturation) for centre in eyes.centres)
     found = [_spectrum(patch, noise) for patch in patches if patch is not None]
     spectra = [spectrum for spectrum in found if spectrum is not None]
-    return _detail(eyes, spectra, noise.doubt) if spectra else None
+    processed = 0.0 if frame.curve == "linear" else _PROCESSED
+    return _detail(eyes, spectra, noise.doubt, processed) if spectra else None
 
 
 def bands_of(samples: float) -> int:
@@ -93,15 +98,16 @@ def bands_of(samples: float) -> int:
     return max(math.floor(BANDS_PER_OCTAVE * math.log2(highest / LOWEST_CYCLES)), 0) if highest > 0 else 0
 
 
-def _detail(eyes: Eyes, spectra: list[_Spectrum], doubt: float) -> EyeDetail:
+def _detail(eyes: Eyes, spectra: list[_Spectrum], doubt: float, processed: float) -> EyeDetail:
     sharper = max(spectra, key=lambda spectrum: spectrum.at_least(doubt))
+    energy = np.cumsum(sharper.bands)
     sectors = sum(spectrum.sectors for spectrum in spectra) / len(spectra)
     variance = sum(spectrum.sector_variance for spectrum in spectra) / len(spectra) ** 2
     return EyeDetail(
         distance_px=eyes.distance_px,
         tilt_deg=eyes.tilt_deg,
-        energy=tuple(np.cumsum(sharper.bands).tolist()),
-        uncertainty=tuple(sharper.uncertainty(doubt).tolist()),
+        energy=tuple(energy.tolist()),
+        uncertainty=tuple(np.hypot(sharper.uncertainty(doubt), processed * energy).tolist()),
         sectors=tuple(np.asarray(sectors).tolist()),
         sector_uncertainty=math.sqrt(variance),
     )
