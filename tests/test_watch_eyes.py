@@ -8,7 +8,7 @@ import skimage.data
 from PIL import Image
 
 from tetherwatch.exposure.dial import Step
-from tetherwatch.face.detector import is_installed
+from tetherwatch.face.package import is_installed
 from tetherwatch.meter.records import Aim
 from tetherwatch.meter.tone import srgb_to_linear
 from tetherwatch.rehearse.camera import PATTERN, Camera
