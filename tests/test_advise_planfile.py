@@ -285,10 +285,13 @@ def test_a_ceiling_below_the_plan_is_a_mistake(ceiling: float, what: str) -> Non
     assert what in problem.problem
 
 
-def test_a_note_says_that_faces_are_not_found_yet() -> None:
-    """A plan for the face works, and its notes say what is metered instead."""
+def test_a_note_says_what_faces_need(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A plan for the face says how to install what finds faces, and what is metered without; nothing once it is there."""
     text = GOOD.replace('area = "card"\nbox = [0.4, 0.4, 0.6, 0.6]', 'area = "face"')
-    assert any("frame is metered instead" in note for note in parse_plan(text, "mine.toml", 800.0).notes)
+    assert not any("faces" in note for note in parse_plan(text, "mine.toml", 800.0).notes)
+    monkeypatch.setattr("tetherwatch.face.package.PACKAGE", "not_there_at_all")
+    (note,) = (note for note in parse_plan(text, "mine.toml", 800.0).notes if "faces" in note)
+    assert "tetherwatch[face]" in note and "frame is metered instead" in note
 
 
 def test_other_ways_to_write_tables_are_read() -> None:

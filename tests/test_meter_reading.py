@@ -193,7 +193,7 @@ def test_the_frame_is_weighted_to_its_centre():
 def test_without_a_face_the_frame_is_metered():
     """A plan that asks for a face where there is none gets the centre-weighted frame, and is told so."""
     frame = mosaic_frame(studio(1))
-    face, whole = meter_frame(frame, Aim(area="face"), Settings(), 1, faces=()), meter(frame, Aim())
+    face, whole = meter_frame(frame, Aim(area="face"), KNOWN, 1, faces=()), meter(frame, Aim())
     assert "no face" in face.notes[0] and "centre-weighted frame" in face.notes[0]
     assert replace(face, notes=face.notes[1:], card_stops=None) == whole
     assert (face.area, face.metered) == ("frame", WHOLE_BOX)

@@ -58,6 +58,9 @@ class Session:
             changed = replace(plan.allowed(setting), darkest=plan.allowed(setting).brightest)
         self.now = replace(self.now, plan=replace(plan, **{setting.value: changed}))
 
+    def next_face(self) -> bool:
+        return len(self.now.frames[-1].reading.faces) > 1
+
     def tried(self, setting: Setting, stops: float) -> Tried | None:
         if setting is Setting.APERTURE:
             raise UsageError("the capture does not say where the aperture stands", "try another setting")

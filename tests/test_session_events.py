@@ -60,6 +60,11 @@ READING_KEYS = {
     "headroom_stops": NUMBER,
     "light_value": (*NUMBER, NOTHING),
     "body": (TEXT, NOTHING),
+    "faces": list,
+    "face": (dict, NOTHING),
+    "lighting_ratio_stops": (*NUMBER, NOTHING),
+    "lighting_ratio_uncertainty_stops": (*NUMBER, NOTHING),
+    "key_side": ("left", "right", None),
 }
 PREDICTED_KEYS = {
     "offset_stops": NUMBER,
@@ -207,6 +212,11 @@ def test_a_frame_event_in_full() -> None:
             "headroom_stops": 1.4,
             "light_value": 7.0,
             "body": None,
+            "faces": [],
+            "face": None,
+            "lighting_ratio_stops": None,
+            "lighting_ratio_uncertainty_stops": None,
+            "key_side": None,
         },
         "setup": None,
         "call": {

@@ -7,6 +7,7 @@ from tetherwatch.advise.power import parse_power, power_label
 from tetherwatch.advise.records import DEFAULT_CEILING_ISO, Allowed, Plan, Scene
 from tetherwatch.exposure.dial import Dial, Step, label, parse_value, snap
 from tetherwatch.exposure.stops import Setting, brightness
+from tetherwatch.face.package import NOT_INSTALLED, is_installed
 from tetherwatch.meter.records import CENTRE_BOX, Aim, Box
 
 _ENDS = {
@@ -168,8 +169,8 @@ def _check_box(aim: AimModel, mistakes: Mistakes) -> None:
     left, top, right, bottom = aim.box
     if left >= right or top >= bottom:
         mistakes.append(("aim.box", "the box has no area: give left, top, right, bottom between 0 and 1"))
-    if aim.area in ("face", "frame"):
-        mistakes.append(("aim.box", f'a box has no effect with area = "{aim.area}"'))
+    if aim.area == "frame":
+        mistakes.append(("aim.box", 'a box has no effect with area = "frame"'))
 
 
 def _aim(model: AimModel) -> Aim:
@@ -203,6 +204,6 @@ def _notes(tables: Tables, given: Given, ceiling: str) -> tuple[str, ...]:
             notes.append(f"no noise ceiling known: ISO {ceiling} is assumed; {CEILING_HINT}")
         elif given.body is not None:
             notes.append(f"the noise ceiling, ISO {ceiling}, is that of body profile {given.body}")
-    if tables.aim.area == "face":
-        notes.append("finding faces is not built in yet: the centre-weighted frame is metered instead")
+    if tables.aim.area == "face" and not is_installed():
+        notes.append(f"{NOT_INSTALLED}: the centre-weighted frame is metered instead")
     return tuple(notes)

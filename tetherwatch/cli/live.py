@@ -1,6 +1,7 @@
 """A watched folder and its session, run behind the dashboard."""
 
 from contextlib import closing
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from queue import Empty, SimpleQueue
@@ -10,6 +11,8 @@ from tetherwatch.advise.library import shipped_names
 from tetherwatch.advise.whatif import Tried, Try
 from tetherwatch.errors import TetherwatchError, WatchStoppedError
 from tetherwatch.exposure.stops import Setting
+from tetherwatch.meter.nearby import next_face
+from tetherwatch.meter.records import Point
 from tetherwatch.session.chosen import choose
 from tetherwatch.session.opening import Opened
 from tetherwatch.session.records import SessionView
@@ -31,6 +34,7 @@ class LiveSession:
         self._session = opened.session
         plan = opened.session.plan
         self._chosen = plan.source
+        self._near: Point | None = None
         reader = Workers(partial(read_capture, bodies=opened.bodies))
         self._watcher = Watcher(
             folder, plan.aim, plan.step, from_start=opened.from_start, ledger=opened.ledger, reader=reader
@@ -67,11 +71,22 @@ class LiveSession:
         before = self._session.chosen
         chosen = choose(name, before.ceiling_iso, before.body)
         self._session.choose(chosen)
-        self._watcher.use(chosen.plan.aim, chosen.plan.step)
+        self._watcher.use(replace(chosen.plan.aim, near=self._near), chosen.plan.step)
 
     def toggle_lock(self, setting: Setting) -> None:
         """Lock or free a setting for this session."""
         self._session.toggle_lock(setting)
+
+    def next_face(self) -> bool:
+        """Meter another face than now; False where the newest frame shows no other."""
+        view = self._session.view()
+        reading = view.frames[-1].reading if view.frames else None
+        face = None if reading is None else next_face(reading.faces, reading.face)
+        if face is None:
+            return False
+        self._near = face.middle
+        self._watcher.use(replace(view.plan.aim, near=self._near), view.plan.step)
+        return True
 
     def tried(self, setting: Setting, stops: float) -> Tried | None:
         """What the newest frame would read with a setting moved by `stops`. Raises UsageError if it is not known."""

@@ -4,11 +4,8 @@ from functools import cache
 from typing import Protocol
 
 from tetherwatch.face.picture import Picture, detection_picture
-from tetherwatch.face.weights import weights_folder
 from tetherwatch.frame.records import Frame
 from tetherwatch.meter.records import Face
-
-NOT_INSTALLED = "finding faces is not installed (pip install 'tetherwatch[face]')"
 
 
 class FaceDetector(Protocol):
@@ -17,11 +14,6 @@ class FaceDetector(Protocol):
     def find(self, rgb: Picture) -> tuple[Face, ...]:
         """The faces of an upright sRGB picture (rows x columns x 3), largest first."""
         ...
-
-
-def is_installed() -> bool:
-    """Whether faces can be looked for here."""
-    return weights_folder() is not None
 
 
 @cache

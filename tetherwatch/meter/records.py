@@ -70,6 +70,11 @@ class Sides:
         """The lighting ratio, key against fill, in stops; never negative."""
         return abs(self.left_stops - self.right_stops)
 
+    @property
+    def key(self) -> Literal["left", "right"]:
+        """The brighter side, as seen in the picture."""
+        return "left" if self.left_stops > self.right_stops else "right"
+
 
 @dataclass(frozen=True, slots=True)
 class LastFace:

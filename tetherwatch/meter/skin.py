@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from tetherwatch.frame.records import Frame, Site
 from tetherwatch.meter.area import sample_pitch, sites_inside, stored_box
 from tetherwatch.meter.histogram import Counts, SiteCounts, code_count, count_codes
-from tetherwatch.meter.records import Box, Face, Point
+from tetherwatch.meter.records import Box, Face
 
 _ACROSS = 0.9
 _DOWN = (-0.3, 1.3)
@@ -47,13 +47,6 @@ def count_skin(frame: Frame, face: Face, orientation: int) -> Skin:
         left=tuple(_counted(site, mask & (across < -_MIDDLE)) for site, across, mask in inside),
         right=tuple(_counted(site, mask & (across > _MIDDLE)) for site, across, mask in inside),
     )
-
-
-def nearest(faces: tuple[Face, ...], near: Point | None) -> Face | None:
-    """The face to meter of all that were found, largest first: the one nearest to `near`, without it the largest."""
-    if near is None or not faces:
-        return faces[0] if faces else None
-    return min(faces, key=lambda face: (face.middle.x - near.x) ** 2 + (face.middle.y - near.y) ** 2)
 
 
 def skin_box(face: Face, upright_width: int, upright_height: int) -> Box:

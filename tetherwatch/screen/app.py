@@ -40,6 +40,7 @@ class Dashboard(App[TetherwatchError]):
         Binding("a", "lock('aperture')"),
         Binding("i", "lock('iso')"),
         Binding("t", "try"),
+        Binding("f", "face"),
         Binding("h,question_mark", "keys"),
         Binding("q,Q", "quit"),
         Binding("ctrl+c", "quit", priority=True),
@@ -110,6 +111,12 @@ class Dashboard(App[TetherwatchError]):
             self.push_screen(TrialSheet(self._source, self._palette))
         else:
             self._say("there is no capture yet to try a setting on")
+
+    def action_face(self) -> None:
+        if self._source.next_face():
+            self._say("the next face is metered from now on")
+        else:
+            self._say("no other face is seen in the newest frame")
 
     def action_lock(self, name: str) -> None:
         setting = Setting(name)

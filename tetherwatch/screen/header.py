@@ -5,7 +5,7 @@ from rich.text import Text
 from tetherwatch.advise.records import Plan
 from tetherwatch.screen.block import Block, block, spread
 from tetherwatch.screen.palette import Palette
-from tetherwatch.screen.words import decimal, eye_words, source_words
+from tetherwatch.screen.words import decimal, eye_words, sides_words, source_words
 from tetherwatch.session.records import FrameRecord
 from tetherwatch.text import display_name
 
@@ -30,6 +30,7 @@ def _circumstances(frame: FrameRecord, palette: Palette) -> Text:
     words = [
         "camera unknown" if camera is None else display_name(camera, limit=40),
         f"metered: {frame.reading.area}",
+        *([] if frame.reading.sides is None else [sides_words(frame.reading.sides)]),
         *([] if frame.eyes is None else [eye_words(frame.eyes)]),
         "light unknown" if light is None else f"light {decimal(light)}",
     ]

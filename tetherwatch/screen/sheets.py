@@ -11,8 +11,9 @@ from tetherwatch.text import display_name
 _KEYS = (
     ("space", "pause on this frame; new ones are still read"),
     ("p", "choose another plan"),
-    ("s a i", "lock shutter, aperture or ISO where it stands; again to free it"),
+    ("s a i", "lock shutter, aperture, ISO; again to free it"),
     ("t", "what if: move a setting only in thought"),
+    ("f", "meter the next of several faces"),
     ("h", "this sheet"),
     ("q, ctrl+c", "quit"),
 )

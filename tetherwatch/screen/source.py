@@ -30,6 +30,10 @@ class SessionSource(Protocol):
         """Lock a setting where it stands for this session, or undo that."""
         ...
 
+    def next_face(self) -> bool:
+        """Meter another face than now; False where the newest frame shows no other."""
+        ...
+
     def tried(self, setting: Setting, stops: float) -> Tried | None:
         """What the newest frame would read with a setting moved by `stops`; None before the first frame.
 

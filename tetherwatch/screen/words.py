@@ -10,7 +10,7 @@ from tetherwatch.exposure.dial import Step
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.face.records import EyeState
 from tetherwatch.frame.records import Channel, Source
-from tetherwatch.meter.records import Reading
+from tetherwatch.meter.records import Reading, Sides
 from tetherwatch.text import display_name
 
 GLYPHS: dict[CallKind, str] = {"brighter": "▲", "darker": "▼", "hold": "●", "check": "?", "blocked": "■"}
@@ -110,3 +110,8 @@ def eye_words(eyes: EyeState) -> str:
 def snr_words(snr: float) -> str:
     """How clean a mid-grey is, pixel by pixel: "grey SNR about 58"."""
     return f"grey SNR about {snr:.0f}" if snr >= 10 else f"grey SNR about {snr:.1f}"
+
+
+def sides_words(sides: Sides) -> str:
+    """The lighting ratio of a face and which side is the brighter one, as seen in the picture."""
+    return f"key {sides.key} +{sides.ratio_stops:.1f}"

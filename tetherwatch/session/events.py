@@ -11,7 +11,7 @@ from tetherwatch.exposure.dial import Step, label
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
 from tetherwatch.face.records import EyeState
-from tetherwatch.meter.records import Reading
+from tetherwatch.meter.records import Face, Reading
 from tetherwatch.session.records import FrameRecord, Landed, SessionEvent, Warned
 from tetherwatch.watch.records import Health, Problem
 
@@ -176,7 +176,22 @@ def reading_object(reading: Reading) -> Event:
         "crushed_percent": _rounded(reading.crushed_percent),
         "headroom_stops": _rounded(reading.headroom_stops),
         "light_value": _rounded(reading.light_value),
+        "faces": [_face_object(face) for face in reading.faces],
+        "face": None if reading.face is None else _face_object(reading.face),
+        "lighting_ratio_stops": None if reading.sides is None else _rounded(reading.sides.ratio_stops),
+        "lighting_ratio_uncertainty_stops": None if reading.sides is None else _rounded(reading.sides.uncertainty_stops),
+        "key_side": None if reading.sides is None else reading.sides.key,
         "body": reading.body,
+    }
+
+
+def _face_object(face: Face) -> Event:
+    """A face as parts of the upright picture."""
+    box = face.box
+    return {
+        "box": [_rounded(edge) for edge in (box.left, box.top, box.right, box.bottom)],
+        "eyes": [[_rounded(eye.x), _rounded(eye.y)] for eye in (face.left_eye, face.right_eye)],
+        "score": _rounded(face.score),
     }
 
 

@@ -9,6 +9,7 @@ from time import perf_counter
 from tetherwatch.body.matching import NO_BODIES, Bodies
 from tetherwatch.body.records import Noise
 from tetherwatch.exposure.dial import Step
+from tetherwatch.face.package import NOT_INSTALLED, is_installed
 from tetherwatch.face.records import EyeDetail
 from tetherwatch.frame.faults import CaptureError, Fault
 from tetherwatch.frame.records import Frame, Metadata
@@ -110,10 +111,10 @@ def _faces(frame: Frame, aim: Aim, orientation: int) -> tuple[tuple[Face, ...] |
     """The faces, if the aim is one, and what keeps them from being looked for."""
     if aim.area != "face":
         return None, ()
-    from tetherwatch.face.detector import NOT_INSTALLED, find_faces, is_installed
-
     if not is_installed():
         return None, (f"{NOT_INSTALLED}: the centre-weighted frame was metered instead",)
+    from tetherwatch.face.detector import find_faces
+
     return find_faces(frame, orientation), ()
 
 
