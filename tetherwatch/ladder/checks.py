@@ -202,7 +202,7 @@ def _check_scene(look: Look, lowest: Look, find: _Found) -> bool:
     """Whether the rung shows the lowest rung's scene, unshifted, and its two frames each other's."""
     if not lowest.contrast:
         return True
-    shift = find_shift(lowest.small[0], look.small[0])
+    shift = Shift(0.0, 0.0, 1.0) if look is lowest else find_shift(lowest.small[0], look.small[0])
     if shift.likeness < LEAST_LIKENESS:
         find("scene", "it shows another scene than the lowest rung; left out", True)
         return False

@@ -74,7 +74,7 @@ def find_shift(reference: Plane, other: Plane) -> Shift:
 
 def _whole_shift(reference: Plane, other: Plane) -> tuple[int, int]:
     """The shift in whole pixels: where the phase correlation peaks."""
-    window = np.outer(np.hanning(reference.shape[0]), np.hanning(reference.shape[1]))
+    window = np.outer(np.hanning(reference.shape[0]), np.hanning(reference.shape[1])).astype(np.float32)
     first, second = (np.fft.rfft2((picture - picture.mean()) * window) for picture in (reference, other))
     cross = second * np.conj(first)
     size = np.abs(cross)
@@ -106,10 +106,10 @@ def _part_shift(one: Plane, two: Plane) -> Floats:
     return np.clip(part, -1.0, 1.0)
 
 
-def _blurred(picture: Plane) -> Floats:
+def _blurred(picture: Plane) -> Plane:
     """A binomial blur over 5 pixels each way."""
-    blurred: Floats = picture.astype(np.float64)
+    blurred = picture
     for axis in (0, 1):
         for _ in range(2):
-            blurred = (np.roll(blurred, 1, axis) + 2 * blurred + np.roll(blurred, -1, axis)) / 4
+            blurred = (np.roll(blurred, 1, axis) + 2 * blurred + np.roll(blurred, -1, axis)) / np.float32(4)
     return blurred
