@@ -1,5 +1,6 @@
 """Session files, frames and failing disks for the tests of the journal."""
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -10,7 +11,7 @@ from advise_records import GOOD
 from hypothesis import strategies as st
 
 from tetherwatch.exposure.settings import Settings
-from tetherwatch.meter.records import Box, Thumbnail
+from tetherwatch.meter.records import Box, Reading, Thumbnail
 from tetherwatch.session.chosen import ChosenPlan, chosen_plan
 from tetherwatch.session.database import connect
 from tetherwatch.session.journal import Journal
@@ -92,9 +93,9 @@ def program(path: Path, folder: Path, **options: Any) -> Iterator[Program]:
 
 
 st.register_type_strategy(float, st.floats(allow_nan=False, allow_infinity=False))
-paths = st.text(st.characters(exclude_characters="/\0"), min_size=1, max_size=12).map(
-    lambda name: Path("/shoots") / f"a{name}"
-)
+_names = st.text(st.characters(exclude_characters="/\0", exclude_categories=["Cs"]), max_size=9)
+_bytes = st.binary(max_size=3).map(lambda some: os.fsdecode(some.translate(None, b"/\0")))
+paths = st.builds(lambda name, some: Path("/shoots") / f"a{name}{some}", _names, _bytes)
 captures = st.builds(Capture, path=paths, pair=st.none() | paths, fingerprint=st.none() | st.binary(max_size=16))
 
 
@@ -108,4 +109,7 @@ def thumbnails(draw: st.DrawFn) -> Thumbnail:
 
 
 settings = st.builds(Settings)
-frames: st.SearchStrategy[FrameRecord] = st.builds(FrameRecord, capture=captures, thumbnail=thumbnails())
+readings = st.builds(Reading, provisional=st.just(False))  # first looks are not written down
+frames: st.SearchStrategy[FrameRecord] = st.builds(
+    FrameRecord, capture=captures, thumbnail=thumbnails(), reading=readings
+)

@@ -169,6 +169,17 @@ def test_names_that_are_no_text_are_kept(path: Path) -> None:
     second.die()
 
 
+def test_metadata_that_are_no_text_are_kept(path: Path) -> None:
+    """A camera's name may hold half a character."""
+    first = Program(path, FOLDER)
+    event = metered("1.DNG")
+    first.session.take(replace(event, metadata=replace(event.metadata, camera="a\ud800b")))
+    first.die()
+    second = Program(path, FOLDER)
+    assert second.recalled.past.frames[0].metadata.camera == "a\ud800b"
+    second.die()
+
+
 def test_a_capture_that_stopped_the_reader_twice_is_set_aside(path: Path) -> None:
     """Once in this run and once in the last; and in the next as well."""
     killer = capture("killer.DNG")

@@ -15,7 +15,10 @@ def stored_text(text: str) -> Text:
     try:
         text.encode("utf-8")
     except UnicodeEncodeError:
-        return os.fsencode(text)
+        try:
+            return os.fsencode(text)
+        except UnicodeEncodeError:  # halves of characters, which metadata may hold and names on this system cannot
+            return text.encode("utf-8", "surrogatepass")
     return text
 
 
