@@ -175,6 +175,12 @@ def two_cameras(folder: Path) -> None:
     retagged(sorted(folder.glob("*.DNG"))[-1], BodySerialNumber="HQ-999999")
 
 
+def disguised(folder: Path) -> None:
+    """A finished picture under the name of a raw."""
+    played(folder, rungs=2, files="both")
+    (folder / "RHS_0004.JPG").replace(folder / "RHS_0004.DNG")
+
+
 def no_settings(folder: Path) -> None:
     """Pictures without metadata."""
     for name in ("a.JPG", "b.JPG"):
@@ -197,6 +203,7 @@ def other_profile(folder: Path) -> None:
         (lambda folder: played(folder, rungs=1), "one rung", "two ISOs"),
         (two_cameras, "cameras", "more than one camera"),
         (other_sizes, "sizes", "different sizes"),
+        (disguised, "sizes", "different kinds"),
         (no_settings, "no metadata", "which ISO"),
         (lambda folder: played(folder, rungs=2, offset_stops=9.0), "clipped", "clipped"),
         (other_profile, "unknown curve", "shoot raw"),

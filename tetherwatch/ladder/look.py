@@ -27,6 +27,10 @@ _LEAST_SIDE = 6 * TILE
 _CLIPPED_PART = 0.98
 
 
+Layout = tuple[Source, tuple[tuple[Channel, int, int, int], ...]]
+"""Where a picture's pixels come from, and its colour pattern: channel, place and pitch of each site."""
+
+
 @dataclass(frozen=True, slots=True)
 class Places:
     """What is looked at in all rungs alike, chosen in the lowest: see `choose`."""
@@ -36,6 +40,7 @@ class Places:
     neutral: Mapping[Channel, float]
     width: int
     height: int
+    layout: Layout
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +93,7 @@ def look_at(frames: Sequence[Frame], grey_share: float, places: Places | None) -
     """
     first = frames[0]
     _check_sizes([*frames, places] if places else frames)
+    _check_layouts({_layout(frame) for frame in frames} | ({places.layout} if places else set()))
     saturation, clipped = _saturation(first)
     greens = [_green_site(frame) for frame in frames]
     ratio = _ratio(greens, _to_light(first, greens[0]), saturation[greens[0].channel])
@@ -122,6 +128,15 @@ def _check_sizes(sized: Sequence[Frame | Places]) -> None:
         refuse("sizes", f"the pictures have different sizes: {named} pixels; shoot all with the same picture size")
     if min(min(size) for size in sizes) < _LEAST_SIDE:
         refuse("sizes", f"the pictures are too small to measure noise in: {named} pixels")
+
+
+def _layout(frame: Frame) -> Layout:
+    return frame.source, tuple((site.channel, site.top, site.left, site.pitch_y) for site in frame.sites)
+
+
+def _check_layouts(layouts: set[Layout]) -> None:
+    if len(layouts) > 1:
+        refuse("sizes", "the captures are of different kinds: shoot all with the same settings of picture quality")
 
 
 def _green_site(frame: Frame) -> Site:
@@ -179,7 +194,9 @@ def _choose(frame: Frame, noise: Sequence[Tiles], texture: Tiles, saturation: fl
     floor = temporal.variance if temporal is not texture else _smooth(texture)
     grey = PICTURE_GREY if frame.curve == "sRGB" else grey_share * saturation
     crops = choose_boxes(texture, floor, saturation, grey)
-    return Places(crops, detail_boxes(texture, floor, saturation), frame.neutral, frame.width, frame.height)
+    return Places(
+        crops, detail_boxes(texture, floor, saturation), frame.neutral, frame.width, frame.height, _layout(frame)
+    )
 
 
 def _smooth(texture: Tiles) -> Floats:
