@@ -144,6 +144,19 @@ def test_a_setting_can_be_tried_out(shelf: Path, captures: Path) -> None:
         terminal.shows("BRIGHTER", "quit")
 
 
+def test_the_stages_of_a_capture_are_timed(shelf: Path, captures: Path) -> None:
+    """w shows what each stage took, all of them timed by the program itself; any key goes back."""
+    with dashboard(captures) as terminal:
+        terminal.shows("Waiting")
+        drop(shelf / "RHS_0001.DNG", captures / "RHS_0001.DNG")
+        terminal.shows("BRIGHTER", "RHS_0001.DNG", "reading: raw ")
+        terminal.press("w")
+        terminal.shows("Where the time goes", "RHS_0001.DNG", "arrival wait", "decode", "meter", "advise", "draw")
+        assert "unknown" not in terminal.text()
+        terminal.press("\x1b")
+        terminal.shows("BRIGHTER", "quit")
+
+
 def test_help_names_the_keys_and_the_cautions(captures: Path) -> None:
     """h explains; any listed way closes it again."""
     with dashboard(captures) as terminal:

@@ -5,8 +5,10 @@ import os
 import signal
 import sys
 import time
+from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from functools import partial
 from typing import ClassVar
 
 from textual.app import App, ComposeResult
@@ -18,9 +20,11 @@ from tetherwatch.exposure.stops import Setting
 from tetherwatch.screen.block import Block
 from tetherwatch.screen.board import Board
 from tetherwatch.screen.layout import Scene, dashboard
-from tetherwatch.screen.overlays import HelpSheet, PlanSheet, TrialSheet
+from tetherwatch.screen.overlays import PlanSheet, Sheet, TrialSheet
 from tetherwatch.screen.palette import Background, choose
+from tetherwatch.screen.sheets import help_sheet
 from tetherwatch.screen.source import SessionSource
+from tetherwatch.screen.stages import LOOK_BACK, stages_sheet
 from tetherwatch.session.records import SessionView
 
 _POLL_SECONDS = 1 / 20
@@ -41,6 +45,7 @@ class Dashboard(App[TetherwatchError]):
         Binding("i", "lock('iso')"),
         Binding("t", "try"),
         Binding("f", "face"),
+        Binding("w", "stages"),
         Binding("h,question_mark", "keys"),
         Binding("q,Q", "quit"),
         Binding("ctrl+c", "quit", priority=True),
@@ -59,6 +64,7 @@ class Dashboard(App[TetherwatchError]):
         self._clock = clock
         self._held: SessionView | None = None
         self._notice, self._noticed_at = "", 0.0
+        self._drawn: deque[tuple[int, float]] = deque(maxlen=LOOK_BACK)
         self._board = Board(self._paint)
 
     def compose(self) -> ComposeResult:
@@ -78,8 +84,15 @@ class Dashboard(App[TetherwatchError]):
             self.exit(error)
             return
         if changed:
+            began = time.perf_counter()
             for board in {self._board, *self.screen.query(Board)}:
                 board.repaint()
+            self.call_after_refresh(self._note_drawn, self._source.view().frame_count, began)
+
+    def _note_drawn(self, number: int, began: float) -> None:
+        """Keep how long the newest frame took to draw, once that is done."""
+        if number and (not self._drawn or number > self._drawn[-1][0]):
+            self._drawn.append((number, time.perf_counter() - began))
 
     def _paint(self, width: int, height: int) -> Block:
         view, newer = self._source.view().with_look(), None
@@ -96,7 +109,13 @@ class Dashboard(App[TetherwatchError]):
         self._board.repaint()
 
     def action_keys(self) -> None:
-        self.push_screen(HelpSheet(self._palette))
+        self.push_screen(Sheet(partial(help_sheet, self._palette)))
+
+    def action_stages(self) -> None:
+        self.push_screen(Sheet(self._paint_stages))
+
+    def _paint_stages(self, width: int, height: int) -> Block:
+        return stages_sheet(self._source.view().frames, dict(self._drawn), self._palette, width, height)
 
     def action_plans(self) -> None:
         sheet = PlanSheet(self._source.plans(), self._source.view().plan.name, self._palette)

@@ -10,22 +10,22 @@ from textual.screen import Screen
 from tetherwatch.errors import TetherwatchError
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.screen.block import Block
-from tetherwatch.screen.board import Board
+from tetherwatch.screen.board import Board, Painter
 from tetherwatch.screen.palette import Palette
-from tetherwatch.screen.sheets import help_sheet, plan_sheet
+from tetherwatch.screen.sheets import plan_sheet
 from tetherwatch.screen.source import SessionSource
 from tetherwatch.screen.trial import TRIABLE, Trial, first_trial, trial_sheet
 
 
-class HelpSheet(Screen[None]):
-    """The keys; any key goes back."""
+class Sheet(Screen[None]):
+    """Something to read; any key goes back."""
 
-    def __init__(self, palette: Palette) -> None:
+    def __init__(self, paint: Painter) -> None:
         super().__init__()
-        self._palette = palette
+        self._paint = paint
 
     def compose(self) -> ComposeResult:
-        yield Board(lambda width, height: help_sheet(self._palette, width, height))
+        yield Board(self._paint)
 
     def on_key(self, event: Key) -> None:
         event.stop()

@@ -14,12 +14,13 @@ _KEYS = (
     ("s a i", "lock shutter, aperture, ISO; again to free it"),
     ("t", "what if: move a setting only in thought"),
     ("f", "meter the next of several faces"),
+    ("w", "where the time goes, stage by stage"),
     ("h", "this sheet"),
     ("q, ctrl+c", "quit"),
 )
 _AIRY_HEIGHT = 22
 _SIGNS = (
-    "Offsets: minus is darker than the aim. Moves: plus makes it brighter.",
+    "Offsets: minus is too dark. Moves: plus makes it brighter.",
     "A reading from a raw is measured; from a JPEG or a preview it is an estimate.",
 )
 _CAUTION = (

@@ -12,6 +12,7 @@ from tetherwatch.face.records import EyeDetail, EyeState
 from tetherwatch.frame.records import Metadata
 from tetherwatch.meter.records import Reading, Thumbnail
 from tetherwatch.watch.records import Capture, Health, Problem
+from tetherwatch.watch.stages import NOT_TIMED, Stages
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,7 @@ class FrameRecord:
     firm: bool = True
     eye_detail: EyeDetail | None = None
     eyes: EyeState | None = None
+    stages: Stages = NOT_TIMED
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from time import perf_counter
 
 from tetherwatch.advise.locks import locked_at, unlocked
 from tetherwatch.advise.noise import expected, expected_of_try
@@ -224,6 +225,7 @@ class Session:
         return seen(self._plan, self._frames[max(0, place - LOOK_BACK) : place], frame)
 
     def _record(self, event: Metered, number: int, place: int) -> FrameRecord:
+        began = perf_counter()
         frame = self._seen(event, place)
         landing = landing_of(self._plan, frame)
         self._followed.note(number, landing)
@@ -240,6 +242,7 @@ class Session:
             landing=landing,
             eye_detail=event.eyes,
             eyes=eyes_of(self._frames[:place], event),
+            stages=replace(event.stages, advise_s=perf_counter() - began),
         )
         return with_soft_eyes(self._plan, record)
 

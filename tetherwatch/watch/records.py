@@ -7,6 +7,7 @@ from typing import Literal
 from tetherwatch.face.records import EyeDetail
 from tetherwatch.frame.records import Metadata
 from tetherwatch.meter.records import Reading, Thumbnail
+from tetherwatch.watch.stages import NOT_TIMED, Stages
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +42,7 @@ class Metered:
     notes: tuple[str, ...] = ()
     replaces: bool = False
     eyes: EyeDetail | None = None
+    stages: Stages = NOT_TIMED
 
 
 @dataclass(frozen=True, slots=True)

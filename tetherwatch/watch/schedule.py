@@ -38,8 +38,8 @@ def _may_mend(outcome: Outcome) -> bool:
 class Job:
     """One capture to be read, with what it is to be metered for. A higher `rank` goes first.
 
-    `barred`: it was told that it cannot be opened, so another attempt is made only once it can. `started_at`: steady time
-    of its last attempt, in seconds.
+    `barred`: it was told that it cannot be opened, so another attempt is made only once it can. `started_at`: steady
+    time of its last attempt, in seconds.
     """
 
     arrival: Arrival
