@@ -34,7 +34,7 @@ def test_verdicts_are_counted_by_what_was_true() -> None:
     told = [(None, sharp), (None, soft), (MOTION, SMEARED), (FOCUS, soft), (FOCUS, sharp), (FOCUS, SMEARED)]
     rows = {row.figure: row.value for row in eyes.verdict_rows(told, 100)}
     assert rows["sharp eyes called soft, of 2"] == 50
-    assert rows["eyes blurred by 3.5 % of their distance and more called soft, of 4"] == 75
+    assert rows["eyes blurred by 4 % of their distance and more called soft, of 4"] == 75
     assert rows["motion or focus told right, of 3 soft"] == pytest.approx(200 / 3)
     assert rows["told wrong"] == pytest.approx(100 / 3)
     assert rows["direction of the motion, degrees off"] == pytest.approx(14.0)

@@ -24,7 +24,7 @@ LEAST_AREA = 97.0
 _PERSON = 5
 _SIZES = (60, 120, 240)
 _LOOKS = 8
-_SOFT_PART = 0.035
+_SOFT_PART = 0.04
 """Blur, as a part of the eye distance, from which on the verdict should be "soft"."""
 
 

@@ -19,7 +19,7 @@ SIMILAR = 1.5
 
 SOFT_PART = 0.7
 """Eyes with less than this part of the fine contrast of the best frames are soft. Ours: drawn eyes keep 0.8 and more
-while they look about and narrow, and go below it from a blur of 2 to 3 % of the eye distance on."""
+while they look about and narrow, and go below it from a blur of 2 to 4 % of the eye distance on."""
 
 _BEST_PART = 0.8
 """The best frames are those from this quantile on: a few odd ones above do not set the measure."""
@@ -34,12 +34,16 @@ _MOTION_FROM, _FOCUS_TO = 0.5, 0.4
 
 @dataclass(frozen=True, slots=True)
 class Loss:
-    """What was lost against the best frames, in natural logarithms of energy: `mean` over all directions (negative),
-    `swing` from it to the direction that lost most, which is `direction_deg` clockwise from the line of the eyes."""
+    """What was lost against the best frames, in natural logarithms of energy.
+
+    `mean` is over all directions (negative), `swing` from it to the direction that lost most, with one standard
+    `uncertainty`; that direction is `direction_deg` clockwise from the line of the eyes.
+    """
 
     mean: float
     swing: float
     direction_deg: float
+    uncertainty: float
 
 
 def shared_bands(details: Sequence[EyeDetail]) -> int:
@@ -82,7 +86,7 @@ def _relative(detail: EyeDetail, bands: int, reference: float) -> float:
 
 def _judged(detail: EyeDetail, best: Sequence[EyeDetail], whole: float, uncertainty: float) -> EyeState:
     loss = loss_by_direction(detail, best)
-    kept = whole * math.exp(-loss.swing / 2)
+    kept = whole * math.exp(-max(loss.swing - loss.uncertainty, 0.0) / 2)
     soft = 0.5 * (1 + math.erf((SOFT_PART - kept) / (uncertainty * math.sqrt(2))))
     percent, percent_uncertainty = 100 * kept, 100 * uncertainty
     held = f"the eyes hold {percent:.0f} % of the fine contrast of this setup's sharpest frames"
@@ -106,7 +110,8 @@ def loss_by_direction(detail: EyeDetail, best: Sequence[EyeDetail]) -> Loss:
     doubts = ((least / (most * part)) ** 2 for most, part in zip(usual, left, strict=True))
     by_noise = (2 / SECTORS) ** 2 * sum(doubts)
     swing = math.sqrt(max(abs(wave) ** 2 - by_noise, 0.0))
-    return Loss(sum(losses) / SECTORS, swing, math.degrees((cmath.phase(wave) - math.pi) / 2) % 180)
+    direction_deg = math.degrees((cmath.phase(wave) - math.pi) / 2) % 180
+    return Loss(sum(losses) / SECTORS, swing, direction_deg, math.sqrt(by_noise / 2))
 
 
 def cause_of(loss: Loss) -> BlurCause:
