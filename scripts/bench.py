@@ -11,7 +11,7 @@ from pathlib import Path
 
 import environment
 
-PART_NAMES = ("reading", "truth", "loop", "sessions", "program", "eyes", "ladder", "start", "memory", "report")
+PART_NAMES = ("reading", "truth", "loop", "sessions", "program", "faces", "eyes", "ladder", "start", "memory", "report")
 NEEDED = ("tetherwatch", "tifffile", "imagecodecs", "psutil", "pyte", "skimage")
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from environment import say
 from rich.console import Console
 
-from benchmarks import eyes, ladder, loop, memory, program, reading, report, sessions, start, truth
+from benchmarks import eyes, faces, ladder, loop, memory, program, reading, report, sessions, start, truth
 from benchmarks.machine import machine
 from benchmarks.rows import Rows, as_object, table
 
@@ -22,6 +22,7 @@ PARTS: Mapping[str, Part] = {
     "loop": loop.measure,
     "sessions": sessions.measure,
     "program": program.measure,
+    "faces": faces.measure,
     "eyes": eyes.measure,
     "ladder": ladder.measure,
     "start": start.measure,

@@ -18,7 +18,7 @@ Boxes = NDArray[np.float64]
 Scores = NDArray[np.float64]
 Indices = NDArray[np.intp]
 Place = NDArray[np.float64]
-Places2 = NDArray[np.float64]
+Eyes = NDArray[np.float64]
 Picture = NDArray[np.uint8]
 
 SMALLEST_FACE = 28
@@ -33,9 +33,9 @@ _LEAST_SCORES = (0.6, 0.7, 0.8)
 """After each of the three networks. The last is higher than in the source (0.7): fewer things are taken for faces."""
 
 _OUTPUT_SIDE = 48
-_TURNS = 2
-_VIEWS = (1.0, 1.15, 1.3)
-"""Sizes of the views in which the eyes of a face are looked for again, by the size of the face, and how often."""
+_VIEWS = ((1.15,), (1.0, 1.15, 1.3))
+"""Sizes of the views in which the eyes of a face are looked for again, by the size of the face: once roughly upright,
+then more upright."""
 
 _OVERLAP = 0.5
 _SAME_WINDOW = 0.7
@@ -64,15 +64,15 @@ class Cascade:
         ]
         return tuple(sorted(faces, key=lambda face: face.box.area, reverse=True))
 
-    def _eyes(self, image: Image.Image, box: Boxes, eyes: Places2) -> Places2:
+    def _eyes(self, image: Image.Image, box: Boxes, eyes: Eyes) -> Eyes:
         """The eyes (2 x 2: x, y in pixels) once more, in views of the face that are turned upright.
 
         The network draws the eyes of a tilted face towards those of an upright one; some views more even out the rest.
         """
         middle, side = (box[:2] + box[2:]) / 2, float(np.max(box[2:] - box[:2]))
-        for _ in range(_TURNS):
+        for scales in _VIEWS:
             tilt = math.atan2(*(eyes[1] - eyes[0])[::-1])
-            steps = [side * scale / _OUTPUT_SIDE * np.array([math.cos(tilt), math.sin(tilt)]) for scale in _VIEWS]
+            steps = [side * scale / _OUTPUT_SIDE * np.array([math.cos(tilt), math.sin(tilt)]) for scale in scales]
             views = np.stack([_turned_view(image, middle, step) for step in steps])
             marks = self._networks.output(_signal(views))[2].T
             eyes = np.mean([_eyes_seen(mark, middle, step) for mark, step in zip(marks, steps, strict=True)], axis=0)
@@ -159,7 +159,7 @@ def _squared(boxes: Boxes) -> Boxes:
     return np.hstack([middle - half, middle + half])
 
 
-def _eyes_in(marks: Floats32, box: Boxes) -> Places2:
+def _eyes_in(marks: Floats32, box: Boxes) -> Eyes:
     """The eyes (2 x 2: x, y), of landmarks that are parts of a box."""
     return box[:2] + np.stack([marks[:2], marks[5:7]], axis=1) * (box[2:] - box[:2])
 
@@ -175,14 +175,14 @@ def _turned_view(image: Image.Image, middle: Place, step: Place) -> Picture:
     return np.asarray(view.reduce(finer))
 
 
-def _eyes_seen(marks: Floats32, middle: Place, step: Place) -> Places2:
+def _eyes_seen(marks: Floats32, middle: Place, step: Place) -> Eyes:
     """The eyes of a turned view, in pixels of the picture."""
     x, y = ((marks[part] - 0.5) * _OUTPUT_SIDE for part in (slice(0, 2), slice(5, 7)))
-    eyes: Places2 = middle + x[:, np.newaxis] * step + y[:, np.newaxis] * np.array([-step[1], step[0]])
+    eyes: Eyes = middle + x[:, np.newaxis] * step + y[:, np.newaxis] * np.array([-step[1], step[0]])
     return eyes
 
 
-def _face(box: Boxes, eyes: Places2, score: float, size: tuple[int, int]) -> Face:
+def _face(box: Boxes, eyes: Eyes, score: float, size: tuple[int, int]) -> Face:
     """A face relative to the picture's size."""
     left, top, right, bottom = (float(value) for value in box / (*size, *size))
     left_eye, right_eye = sorted((Point(*place) for place in (eyes / size).tolist()), key=lambda eye: eye.x)

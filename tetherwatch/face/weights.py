@@ -36,17 +36,22 @@ def read_weights(network: str) -> Weights:
 def tensors(content: bytes) -> Weights:
     """The tensors in the bytes of an ONNX file. Raises ValueError if it is none."""
     try:
-        graph = next(_inside(memoryview(content), _GRAPH))
-        return dict(map(_tensor, _inside(graph, _TENSOR)))
-    except (IndexError, StopIteration) as error:
+        return dict(map(_tensor, _inside(_first(memoryview(content), _GRAPH), _TENSOR)))
+    except (IndexError, ValueError) as error:
         raise ValueError("not an ONNX file") from error
 
 
 def _tensor(message: memoryview) -> tuple[str, Floats32]:
     shape = [value for number, value in _fields(message) if number == _SHAPE and isinstance(value, int)]
-    name = bytes(next(_inside(message, _NAME))).decode()
-    numbers = next(_inside(message, _FLOATS, _RAW))
-    return name, np.frombuffer(numbers, "<f4").reshape(shape)
+    numbers = np.frombuffer(_first(message, _FLOATS, _RAW), "<f4")
+    return bytes(_first(message, _NAME)).decode(), numbers.reshape(shape)
+
+
+def _first(message: memoryview, *wanted: int) -> memoryview:
+    found = next(_inside(message, *wanted), None)
+    if found is None:
+        raise ValueError("a field is missing")
+    return found
 
 
 def _inside(message: memoryview, *wanted: int) -> Iterator[memoryview]:

@@ -16,7 +16,7 @@ from tetherwatch.meter.area import sample_pitch, sites_inside, stored_box
 from tetherwatch.meter.histogram import Counts, SiteCounts, code_count, count_codes
 from tetherwatch.meter.records import Box, Face
 
-_ACROSS = 0.9
+_ACROSS = 0.75
 _DOWN = (-0.3, 1.3)
 _MIDDLE = 0.12
 """Nearer to the middle than this lies the ridge of the nose, which belongs to neither side."""
