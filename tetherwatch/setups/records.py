@@ -7,7 +7,7 @@ from typing import Literal
 from tetherwatch.advise.records import Estimate, Shot
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.frame.records import Channel, Source
-from tetherwatch.meter.records import AreaKind, Thumbnail
+from tetherwatch.meter.records import AreaKind, Box, Thumbnail
 
 SetupState = Literal["provisional", "current", "earlier"]
 """`provisional`: the newest frames look like it, and the next may still show that it is none."""
@@ -32,36 +32,51 @@ class Judged:
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
-    """A picture in coarse cells, row by row, with the settings that it was taken at.
+class Material:
+    """Cells of a picture that look the same, in tenths of a stop.
 
-    `levels`: green light of each cell in stops against mid-grey, None where it is clipped or black. `reds` and `blues`:
-    the other channels against green in stops. Empty where there is no picture to look at.
+    `level`: green light against mid-grey; `red` and `blue`: the other channels against green, without the camera's
+    white balance. `cells`: how many there are.
     """
 
-    levels: tuple[float | None, ...]
-    reds: tuple[float, ...]
-    blues: tuple[float, ...]
+    level: int
+    red: int
+    blue: int
+    cells: int
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """A picture in coarse cells. It has no cells where there was no picture to look at.
+
+    `bright` and `dark` cells are clipped or black, so that nothing is known of them. `layout`: green light of larger
+    cells in stops against mid-grey, row by row; None where it is clipped or black.
+    """
+
+    materials: tuple[Material, ...] = ()
+    bright: int = 0
+    dark: int = 0
+    layout: tuple[float | None, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """One frame of a setup, as other frames are compared with it. `channels`: see `meter.records.Reading`."""
+    """One frame as others are compared with it. `level_stops`: its metered `area` against mid-grey."""
 
-    time_s: float
     settings: Settings
     level_stops: float
     area: AreaKind
-    channels: Mapping[Channel, float]
+    metered: Box
     look: Look
 
 
 @dataclass(frozen=True, slots=True)
 class LightPoint:
-    """Light of the metered area at a time: in stops, unmoved by settings (see `setups.light`)."""
+    """Light of one frame's metered area at a time, in stops. Frames of one `view` show about the same picture."""
 
     time_s: float
-    light_stops: float
+    light_value: float
+    view: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,9 +126,9 @@ class Setup:
 class Pin:
     """A frame that others in its setup are to match.
 
-    `level_stops`: its metered area against mid-grey, which is the aim while it is pinned. `channels`: the same for each
-    channel. `highlights` and `shadows`: ends of the whole picture's tones, in stops below saturation. Levels are
-    linear in a raw, so that no white balance of the camera is in them.
+    `level_stops`: its metered area against mid-grey, which is the aim while it is pinned. `channels`: each channel of
+    that area against its saturation, linear in a raw, so that no white balance of the camera is in it. `highlights` and
+    `shadows`: ends of the whole picture's tones, in stops below saturation.
     """
 
     setup: int

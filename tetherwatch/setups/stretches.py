@@ -1,0 +1,120 @@
+"""Which setup each of the last frames belongs to: the cheapest way to tell their story.
+
+A story costs what its frames cost under the setups it puts them in, and a price for each change of setup. Both are
+negative logarithms of chances, so that the cheapest story is the most likely one (a Viterbi decoding). A frame never
+costs more than `kinship.STRANGE`, so that one frame out of line, or two, are cheaper than two changes of setup. After a
+pause a change costs little: lights are moved in pauses.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+Label = int
+"""A known setup by its place among them, or `begun_at` a frame of the window."""
+
+Cost = Callable[[int, int], float]
+KnownCost = Callable[[int, int], "float | None"]
+
+_NEW, _NEW_AFTER_PAUSE = 12.5, 5.0
+_RETURN, _RETURN_AFTER_PAUSE = 11.0, 4.0
+"""Prices of a change, in nats (tuned on simulated sessions): without a pause it takes two frames that agree."""
+
+_MUTE = 0.1
+"""What a frame costs that others are not compared with: so a setup begins with it where it comes after a pause."""
+
+FITS = 2.0
+"""Cost up to which a frame may stand for its setup when later ones are compared with it: light may drift."""
+
+
+@dataclass(frozen=True, slots=True)
+class Assigned:
+    """Where a frame belongs. `fits`: it looks like the others there, and is not only out of line."""
+
+    label: Label
+    fits: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A frame of the window.
+
+    `paused`: so much time went by since the last frame that was not mute that lights may have been moved. `mute`: it is
+    odd, or tells too little for others to be compared with it. `most`: what it may cost.
+    """
+
+    paused: bool
+    mute: bool
+    most: float
+
+
+def begun_at(frame: int) -> Label:
+    """The label of a setup that begins with a frame of the window."""
+    return -1 - frame
+
+
+def decoded(
+    places: Sequence[Place], known: int, base: Label | None, to_known: KnownCost, between: Cost
+) -> list[Assigned]:
+    """Where each frame belongs, oldest first.
+
+    `known`: how many setups there are; `base`: that of the frame before the first, None if there is none.
+    `to_known(k, t)`: cost of frame t under the known setup k, None where nothing is known of that; `between(i, t)`: the
+    same under one that frame i stands for.
+    """
+    costs = _Costs(places, to_known, between)
+    best: dict[Label, tuple[float, list[Label]]] = {}
+    if base is not None:
+        best[base] = (0.0, [])
+    for at, place in enumerate(places):
+        best = _step(best, at, place, known, costs)
+    labels = min(best.values(), key=lambda story: story[0])[1] if best else []
+    fits = [not places[at].mute and costs.of(label, at) <= FITS for at, label in enumerate(labels)]
+    return [Assigned(*each) for each in zip(labels, fits, strict=True)]
+
+
+def _step(
+    best: dict[Label, tuple[float, list[Label]]], at: int, place: Place, known: int, costs: "_Costs"
+) -> dict[Label, tuple[float, list[Label]]]:
+    """The cheapest story to each label, one frame later."""
+    cheapest = min(best.values(), key=lambda story: story[0], default=(0.0, []))
+    new, back = (_NEW_AFTER_PAUSE, _RETURN_AFTER_PAUSE) if place.paused else (_NEW, _RETURN)
+    after = {}
+    for label in {*range(known), *best}:
+        stories = [best[label]] if label in best else []
+        if label >= 0 or label in cheapest[1]:
+            stories.append((cheapest[0] + back, cheapest[1]))
+        price, story = min(stories, key=lambda story: story[0])
+        after[label] = (price + costs.of(label, at), [*story, label])
+    begun = begun_at(at)
+    after[begun] = (cheapest[0] + (new if best else 0.0), [*cheapest[1], begun])
+    return after
+
+
+class _Costs:
+    """What each frame costs under each label. Frames that fit stand for their setup from then on."""
+
+    def __init__(self, places: Sequence[Place], to_known: KnownCost, between: Cost) -> None:
+        self._places = places
+        self._to_known = to_known
+        self._between = between
+        self._fitting: dict[Label, list[int]] = {}
+        self._found: dict[tuple[Label, int], float] = {}
+
+    def of(self, label: Label, at: int) -> float:
+        """The cost of frame `at`; frames are asked for in their order."""
+        if label == begun_at(at):
+            return 0.0
+        if (label, at) not in self._found:
+            fitting = self._fitting.setdefault(label, self._first(label))
+            known = self._to_known(label, at) if label >= 0 else None
+            costs = [] if known is None else [known]
+            cost = min([*costs, *(self._between(frame, at) for frame in reversed(fitting))], default=0.0)
+            if cost <= FITS and not self._places[at].mute:
+                fitting.append(at)
+            least = _MUTE if self._places[at].mute else 0.0
+            self._found[label, at] = min(max(cost, least), self._places[at].most)
+        return self._found[label, at]
+
+    def _first(self, label: Label) -> list[int]:
+        """The frame that begins a setup, if others can be compared with it."""
+        return [] if label >= 0 or self._places[begun_at(label)].mute else [begun_at(label)]
