@@ -91,6 +91,19 @@ def test_the_quick_preview_is_the_smallest_that_is_large_enough(tmp_path: Path) 
     assert again.width == large.width
 
 
+def test_a_jpeg_is_its_own_quick_preview(tmp_path: Path) -> None:
+    """It is decoded smaller, whatever preview it holds; while it is not complete yet that one will do."""
+    path = write_picture(tmp_path / "a.jpg", size=(4000, 3000))
+    _embed(path, 176, 128)
+    quick = quick_preview(path)
+    assert quick is not None
+    assert (quick.source, quick.width, quick.height) == ("jpeg", 1000, 750)
+    assert [int(np.median(site.values)) for site in quick.sites] == pytest.approx([30, 118, 200], abs=2)
+    early = quick_preview(cut(path, 0.5))
+    assert early is not None
+    assert (early.source, early.width) == ("preview", 176)
+
+
 def test_without_a_preview_there_is_no_quick_one(tmp_path: Path) -> None:
     """Nor is there in a file that is none."""
     write_raw(tmp_path / "a.dng", coloured(120, 180, BAYER), preview=None)

@@ -16,7 +16,7 @@ SHIFT = -0.7
 def look(name: str, offset: float, at: int, **changes: object) -> FirstLook:
     """A first look at a capture whose exact offset will be `offset`."""
     exact = metered(name, offset + SHIFT, at=at)
-    reading = replace(exact.reading, source="preview", provisional=True, **changes)
+    reading = replace(exact.reading, **{"source": "preview", "provisional": True, **changes})
     return FirstLook(replace(exact.capture, sequence=0), exact.metadata, reading, exact.thumbnail)
 
 
@@ -76,6 +76,12 @@ def test_each_camera_and_rendering_is_learned_by_itself() -> None:
     event = look("A.DNG", 0.0, at=50)
     for changes in ({"serial": "another"}, {"style": "vivid"}):
         assert not shown(session, replace(event, metadata=replace(event.metadata, **changes))).firm
+
+
+def test_the_first_look_at_a_jpeg_is_not_corrected() -> None:
+    """It is a look at the JPEG itself: what previews of the camera's raws turned out to be does not bear on it."""
+    seen = look("A.JPG", -1.0, at=50, source="jpeg")
+    assert shown(taught(10), seen).reading == seen.reading
 
 
 def test_a_jpeg_shown_first_gives_way_to_its_raw() -> None:

@@ -281,6 +281,21 @@ def test_of_a_burst_the_newest_is_shown(tmp_path):
     assert running.looks[-1] == "4.dng"
 
 
+def test_a_burst_is_not_shown_backwards(tmp_path):
+    """When captures settle one after the other, those that were passed by for newer ones are not shown any more."""
+    busy = Threads(lambda *args: time.sleep(0.8) or worker_stubs.read_text(*args))
+    patience = Patience(settle_s=0.3, odd_s=0.3, pair_s=0.3)
+    with Running(tmp_path, busy, Threads(), patience=patience) as running:
+        running.until(lambda: running.health.mode == "events")
+        for number in range(6):
+            part = write(tmp_path / f".{number}.part", f"good {number} end")
+            os.utime(part, (2_000_000_000 + number, 2_000_000_000 + number))
+            part.rename(tmp_path / f"{number}.dng")
+            time.sleep(0.1)
+        running.until(lambda: len(running.frames) >= 2)
+    assert running.looks == sorted(set(running.looks))
+
+
 def test_the_jpeg_of_a_pair_is_not_shown_once_pairs_are_known(tmp_path):
     """Its raw is."""
     with Running(tmp_path, looker=Threads()) as running:

@@ -11,6 +11,7 @@ import exiv2
 import numpy as np
 import rawpy
 
+from tetherwatch.frame.container import HEAD_BYTES, kind_of
 from tetherwatch.frame.exiv2_file import open_image
 from tetherwatch.frame.faults import CaptureError, Fault
 from tetherwatch.frame.limits import check_size
@@ -46,9 +47,26 @@ def find_preview(path: Path, damaged: bool = False) -> Frame | None:
 
 
 def quick_preview(path: Path) -> Frame | None:
-    """The preview that is decoded fastest and large enough for a first reading; None without one. Never raises."""
+    """What is decoded fastest and large enough for a first reading; None without anything. Never raises.
+
+    Of a raw that is one of its previews; a JPEG is decoded itself, smaller.
+    """
+    own = _own_picture(path)
+    if own is not None:
+        return own
     frames = (_checked(content, least_side=_QUICK_WIDTH) for content in _quick_contents(path))
     return next((frame for frame in frames if frame is not None and frame.width >= SMALLEST_WIDTH), None)
+
+
+def _own_picture(path: Path) -> Frame | None:
+    try:
+        with path.open("rb") as file:
+            if kind_of(file.read(HEAD_BYTES)) != "jpeg":
+                return None
+            file.seek(0)
+            return picture_frame(file, "jpeg", JPEG, _QUICK_WIDTH)
+    except (CaptureError, OSError):
+        return None
 
 
 def _quick_contents(path: Path) -> Iterator[bytes]:

@@ -22,7 +22,12 @@ class FirstLooks:
         self._open: dict[Path, Reading] = {}
 
     def corrected(self, look: FirstLook) -> Reading:
-        """The provisional reading of a first look, whose exact one is awaited from now on."""
+        """The provisional reading of a first look, whose exact one is awaited from now on.
+
+        That of a JPEG is of the JPEG itself, decoded smaller, and needs no correction.
+        """
+        if look.reading.source == "jpeg":
+            return look.reading
         self._open[look.capture.path] = look.reading
         if len(self._open) > _KEPT:
             del self._open[next(iter(self._open))]

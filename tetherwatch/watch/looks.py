@@ -47,6 +47,11 @@ class Looks:
         if is_raw_name(path.name) or not self._arrivals.pairs_expected:
             self.offer(Capture(path, entry.size, entry.mtime_ns, wall), is_there)
 
+    def offer_settled(self, capture: Capture, is_there: IsThere) -> None:
+        """A capture has settled; when many come at once, newer ones may have been looked at before."""
+        if self._seen is None or capture.mtime_ns >= self._seen[-1]:
+            self.offer(capture, is_there)
+
     def offer(self, capture: Capture, is_there: IsThere) -> None:
         """Look at a capture now, or when the look under way is over: once at each content, never at a known one."""
         if not capture.size or identity(capture) == self._seen:

@@ -200,7 +200,7 @@ class Watcher:
         doubtful = self._ledger.remembered.doubtful
         self._schedule.add(sorted(arrivals, key=lambda arrival: identity(arrival.capture) in doubtful))
         if arrivals and not (arrivals[-1].early or arrivals[-1].beside):
-            self._looks.offer(arrivals[-1].capture, self._is_there)
+            self._looks.offer_settled(arrivals[-1].capture, self._is_there)
 
     def _offer_ending(self) -> None:
         path, self._ending = self._ending, None
