@@ -58,6 +58,9 @@ class Session:
             changed = replace(plan.allowed(setting), darkest=plan.allowed(setting).brightest)
         self.now = replace(self.now, plan=replace(plan, **{setting.value: changed}))
 
+    def place_by_card(self) -> float | None:
+        return 0.8 if self.now.frames[-1].reading.face else None
+
     def next_face(self) -> bool:
         return len(self.now.frames[-1].reading.faces) > 1
 

@@ -45,6 +45,7 @@ class Dashboard(App[TetherwatchError]):
         Binding("i", "lock('iso')"),
         Binding("t", "try"),
         Binding("f", "face"),
+        Binding("g", "card"),
         Binding("w", "stages"),
         Binding("h,question_mark", "keys"),
         Binding("q,Q", "quit"),
@@ -136,6 +137,13 @@ class Dashboard(App[TetherwatchError]):
             self._say("the next face is metered from now on")
         else:
             self._say("no other face is seen in the newest frame")
+
+    def action_card(self) -> None:
+        stops = self._source.place_by_card()
+        if stops is None:
+            self._say("hold a grey card beside a face, inside the plan's box, and press g on that frame")
+        else:
+            self._say(f"the face sits {stops:+.2f} stops from the card, and is held there")
 
     def action_lock(self, name: str) -> None:
         setting = Setting(name)

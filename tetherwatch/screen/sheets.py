@@ -13,7 +13,7 @@ _KEYS = (
     ("p", "choose another plan"),
     ("s a i", "lock shutter, aperture, ISO; again to free it"),
     ("t", "what if: move a setting only in thought"),
-    ("f", "meter the next of several faces"),
+    ("f g", "next face; place it by the card beside it"),
     ("w", "where the time goes, stage by stage"),
     ("h", "this sheet"),
     ("q, ctrl+c", "quit"),

@@ -30,6 +30,13 @@ class SessionSource(Protocol):
         """Lock a setting where it stands for this session, or undo that."""
         ...
 
+    def place_by_card(self) -> float | None:
+        """Let the face sit where it does against the grey card beside it in the newest frame, in stops from mid-grey.
+
+        None, and nothing changes, where that frame has no face.
+        """
+        ...
+
     def next_face(self) -> bool:
         """Meter another face than now; False where the newest frame shows no other."""
         ...
