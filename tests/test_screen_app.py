@@ -15,6 +15,7 @@ from tetherwatch.advise.records import NOTHING_KNOWN, Allowed, Shot
 from tetherwatch.advise.whatif import Tried, Try, tried
 from tetherwatch.errors import FolderError, TetherwatchError, UsageError
 from tetherwatch.exposure.stops import Setting
+from tetherwatch.meter.records import Box, Face, Point
 from tetherwatch.screen.app import Dashboard
 from tetherwatch.screen.board import Board
 from tetherwatch.session.records import SessionView
@@ -178,6 +179,27 @@ def test_lock_keys_lock_and_free_a_setting(key: str, name: str) -> None:
         for state in ("locked", "free"):
             await pilot.press(key)
             await until(lambda: f"{name} is {state} now" in shown(app))  # noqa: B023
+
+    drive(session, steps)
+
+
+def test_face_keys_say_what_they_did() -> None:
+    """f and g tell what they lack without a face, and what they took with one, or with several."""
+    session = _session()
+    face = Face(Box(0.4, 0.2, 0.6, 0.6), Point(0.45, 0.3), Point(0.55, 0.3), 1.0)
+
+    async def steps(app: Dashboard, pilot: Pilot[TetherwatchError]) -> None:
+        await pilot.press("f")
+        await until(lambda: "no other face" in shown(app))
+        await pilot.press("g")
+        await until(lambda: "hold a grey card beside a face" in shown(app))
+        frame = session.now.frames[-1]
+        reading = replace(frame.reading, faces=(face, face), face=face)
+        session.now = replace(session.now, frames=(replace(frame, reading=reading),))
+        await pilot.press("f")
+        await until(lambda: "the next face is metered" in shown(app))
+        await pilot.press("g")
+        await until(lambda: "the face sits +0.80 stops from the card" in shown(app))
 
     drive(session, steps)
 
