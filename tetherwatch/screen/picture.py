@@ -1,5 +1,7 @@
 """The capture as a small picture of half blocks, its clipped parts and the metered area marked by signs."""
 
+from functools import lru_cache
+
 from rich.text import Text
 
 from tetherwatch.meter.records import Box, Thumbnail
@@ -12,8 +14,12 @@ _CLIPPED_STYLE = "bold #000000 on #ffffff"
 _LEGEND = f" {CLIPPED_SIGN} clipped   ┌┐ metered area"
 
 
+@lru_cache(maxsize=4)
 def picture_panel(thumbnail: Thumbnail, palette: Palette, width: int, height: int) -> Block:
-    """The picture as large as fits, then the legend of its signs."""
+    """The picture as large as fits, then the legend of its signs.
+
+    Kept, because it takes most of the drawing, and the screen is drawn every second for the ages on it.
+    """
     if not (thumbnail.width > 0 and thumbnail.height > 0):
         return block([Text(" no picture", palette.quiet)], width, height)
     columns, rows = _grid(thumbnail, width - 1, height - 1)

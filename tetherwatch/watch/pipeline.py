@@ -28,7 +28,7 @@ from tetherwatch.watch.workers import Reader, Workers
 _LOOK_S = {"events": 2.0, "polling": 1.0}
 """Longest time between two looks; events are not trusted, only thanked."""
 
-_LOOK_REST = 20
+_LOOK_REST = {"events": 100, "polling": 20}
 """Rest after a look without a reason, in times of what it took: a folder of many thousands is looked at less often."""
 
 _BREATH_S = 0.05
@@ -169,7 +169,7 @@ class Watcher:
         soonest = self._look_end + max(_BREATH_S, 2 * took)
         if self._hinted.is_set():
             return soonest
-        regular = self._look_end + max(_LOOK_S[self._hints.mode], _LOOK_REST * took)
+        regular = self._look_end + max(_LOOK_S[self._hints.mode], _LOOK_REST[self._hints.mode] * took)
         dues = (self._arrivals.next_due(self._look_at), self._schedule.next_due(self._look_at))
         return max(soonest, min([regular, *(due for due in dues if due is not None)]))
 
