@@ -3,6 +3,7 @@
 import math
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -119,10 +120,11 @@ def test_where_none_is_found_the_last_place_is_metered_then_the_frame(tmp_path: 
 
 
 def test_a_face_beyond_the_edge_is_not_metered(tmp_path: Path) -> None:
-    """Where the picture shows only one side of a face, the frame is metered."""
+    """Where the picture shows only one side of a face, or its eyes are at one place, the frame is metered."""
     frame = picture_frame(np.full((200, 300, 3), 90, np.uint8))
-    reading = meter_frame(frame, FACE, Settings(), 1, faces=(face_at(1.03),))
-    assert (reading.area, reading.face) == ("frame", None) and "no face" in reading.notes[0]
+    for face in (face_at(1.03), replace(face_at(0.5), right_eye=face_at(0.5).left_eye)):
+        reading = meter_frame(frame, FACE, Settings(), 1, faces=(face,))
+        assert (reading.area, reading.face) == ("frame", None) and "no face" in reading.notes[0]
 
 
 def test_the_largest_face_is_metered_or_the_one_chosen() -> None:

@@ -11,15 +11,14 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from tetherwatch.face.networks import Networks
+from tetherwatch.face.picture import Picture
 from tetherwatch.face.weights import Floats32
 from tetherwatch.meter.records import Box, Face, Point
 
 Boxes = NDArray[np.float64]
-Scores = NDArray[np.float64]
 Indices = NDArray[np.intp]
 Place = NDArray[np.float64]
 Eyes = NDArray[np.float64]
-Picture = NDArray[np.uint8]
 
 SMALLEST_FACE = 28
 """Pixels: smaller faces are not looked for."""
@@ -42,7 +41,7 @@ _SAME_WINDOW = 0.7
 
 
 class Cascade:
-    """Finds upright faces, tilted by up to some 40 degrees. One thread; keeps nothing of the pictures."""
+    """Finds upright faces, tilted by up to 30 degrees or somewhat more. One thread; keeps nothing of the pictures."""
 
     def __init__(self, networks: Networks) -> None:
         self._networks = networks
@@ -109,8 +108,8 @@ def _pyramid(image: Image.Image) -> Iterator[tuple[float, Floats32]]:
     """The picture made smaller step by step, with the scale, until a window covers it."""
     scale = _WINDOW / SMALLEST_FACE
     while min(image.size) * scale >= _WINDOW:
-        size = tuple(round(length * scale) for length in image.size)
-        yield scale, _signal(np.asarray(image.resize((size[0], size[1]), Image.Resampling.BOX)))
+        size = (round(image.width * scale), round(image.height * scale))
+        yield scale, _signal(np.asarray(image.resize(size, Image.Resampling.BOX)))
         scale *= _SHRINK
 
 

@@ -21,6 +21,9 @@ _DOWN = (-0.3, 1.3)
 _MIDDLE = 0.12
 """Nearer to the middle than this lies the ridge of the nose, which belongs to neither side."""
 
+_LEAST_SQUARE = 1e-6
+"""Of the distance between the eyes in pixels: eyes at one place measure nothing instead of dividing by nothing."""
+
 Pair = NDArray[np.float64]
 
 
@@ -86,7 +89,7 @@ class _Axes:
         rows, columns = site.values.shape
         x = site.left + np.arange(columns) * site.pitch_x + 0.5 - self.middle[0]
         y = (site.top + np.arange(rows) * site.pitch_y + 0.5 - self.middle[1])[:, np.newaxis]
-        square = float(self.across @ self.across)
+        square = max(float(self.across @ self.across), _LEAST_SQUARE)
         across: Pair = (x * self.across[0] + y * self.across[1]) / square
         down: Pair = (x * self.down[0] + y * self.down[1]) / square
         return across, down
