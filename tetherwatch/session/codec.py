@@ -49,6 +49,8 @@ def _made(kind: Any, plain: Any) -> Any:
     if origin in (Union, types.UnionType):
         return None if plain is None else _made(next(part for part in parts if part is not type(None)), plain)
     if origin is tuple:
+        if parts[-1] is ... and parts[0] in _PLAIN:  # the counts of histograms
+            return tuple(plain)
         each = [parts[0]] * len(plain) if parts[-1] is ... else parts
         return tuple(_made(part, value) for part, value in zip(each, plain, strict=True))
     if origin is Literal or kind is Any:
