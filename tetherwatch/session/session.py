@@ -149,6 +149,11 @@ class Session:
             self._overrides[setting] = self._value_now(setting)
         self._apply()
 
+    def place_area(self, from_grey_stops: float) -> None:
+        """Say where the metered area should sit, against mid-grey, until another plan is chosen."""
+        self._base = replace(self._base, aim=replace(self._base.aim, from_grey_stops=from_grey_stops))
+        self._apply()
+
     def _value_now(self, setting: Setting) -> float:
         last = self._frames[-1].metadata.settings.get(setting) if self._frames else None
         return self._base.allowed(setting).start if last is None else last
