@@ -96,6 +96,7 @@ FRAME_KEYS = {
     "settings": dict,
     "reading": dict,
     "setup": (int, NOTHING),
+    "match": (dict, NOTHING),
     "call": dict,
     "eyes": (dict, NOTHING),
     "notes": list,
@@ -218,7 +219,8 @@ def test_a_frame_event_in_full() -> None:
             "lighting_ratio_uncertainty_stops": None,
             "key_side": None,
         },
-        "setup": None,
+        "setup": 1,
+        "match": None,
         "call": {
             "kind": "brighter",
             "setting": "iso",
@@ -256,7 +258,7 @@ def test_what_is_unknown_is_null() -> None:
     found = read_back(frame_event(record(metadata=Metadata(), light_value=None), Step.THIRD))
     check_frame(found)
     assert set(found["settings"].values()) == {None}
-    assert [found[key] for key in ("pair", "captured_at", "camera", "serial", "setup")] == [None] * 5
+    assert [found[key] for key in ("pair", "captured_at", "camera", "serial", "match")] == [None] * 5
     assert found["reading"]["light_value"] is None
     assert (found["call"]["from"], found["call"]["to"]) == (None, None)
 

@@ -17,7 +17,7 @@ from tetherwatch.screen.words import (
     tried_offset_words,
     value_words,
 )
-from tetherwatch.session.records import FrameRecord, Landed, SessionEvent, Warned
+from tetherwatch.session.records import Entered, FrameRecord, Landed, SessionEvent, Warned
 from tetherwatch.text import display_name
 from tetherwatch.watch.records import Health, Problem
 
@@ -35,6 +35,8 @@ def news_line(news: SessionEvent) -> str:
         return landed_line(news.landing)
     if isinstance(news, Warned):
         return finding_line(news.finding)
+    if isinstance(news, Entered):
+        return entered_line(news)
     return problem_line(news) if isinstance(news, Problem) else health_line(news)
 
 
@@ -50,6 +52,14 @@ def frame_line(record: FrameRecord) -> str:
         display_name(call.reason, limit=400),
     ]
     return "  ".join(parts)
+
+
+def entered_line(news: Entered) -> str:
+    """The light is another since this frame, or again an earlier one."""
+    setup = news.setup
+    light = "" if setup.light_value is None else f", light value {setup.light_value.value:.1f}"
+    perhaps = ", perhaps" if setup.state == "provisional" else ""
+    return f"    {'back in' if news.returned else 'new light:'} {display_name(setup.label)}{light}{perhaps}"
 
 
 def problem_line(problem: Problem) -> str:

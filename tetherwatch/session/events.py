@@ -12,7 +12,8 @@ from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
 from tetherwatch.face.records import EyeState
 from tetherwatch.meter.records import Face, Reading
-from tetherwatch.session.records import FrameRecord, Landed, SessionEvent, Warned
+from tetherwatch.session.records import Entered, FrameRecord, Landed, SessionEvent, Warned
+from tetherwatch.setups.records import Drift, Match, Setup
 from tetherwatch.watch.records import Health, Problem
 
 Event = dict[str, Any]
@@ -38,6 +39,8 @@ def news_event(news: SessionEvent, step: Step, folder: Path | None = None) -> Ev
         return landed_event(news, folder)
     if isinstance(news, Warned):
         return warned_event(news, folder)
+    if isinstance(news, Entered):
+        return entered_event(news, step, folder)
     return problem_event(news, folder) if isinstance(news, Problem) else folder_event(news)
 
 
@@ -54,7 +57,8 @@ def frame_event(record: FrameRecord, step: Step, folder: Path | None = None) -> 
         "serial": metadata.serial,
         "settings": settings_object(metadata.settings, step),
         "reading": reading_object(record.reading),
-        "setup": None,
+        "setup": record.setup,
+        "match": None if record.match is None else match_object(record.match),
         "call": {**call_object(record.call), "firm": record.firm},
         "eyes": None if record.eyes is None else eyes_object(record.eyes),
         "notes": [*record.notes, *record.reading.notes],
@@ -86,6 +90,53 @@ def warned_event(news: Warned, folder: Path | None = None) -> Event:
     """Something to tell beside the call; it is sent once while it holds."""
     file = None if news.path is None else file_name(news.path, folder)
     return {"event": "warning", "file": file, **finding_object(news.finding)}
+
+
+def entered_event(news: Entered, step: Step, folder: Path | None = None) -> Event:
+    """The light is another since a frame, or again an earlier one."""
+    return {
+        "event": "setup",
+        "file": file_name(news.path, folder),
+        "returned": news.returned,
+        **setup_object(news.setup, step),
+    }
+
+
+def setup_object(setup: Setup, step: Step) -> Event:
+    """A setup as it stands."""
+    light, drift = setup.light_value, setup.drift
+    return {
+        "setup": setup.number,
+        "name": setup.name,
+        "state": setup.state,
+        "first_frame": setup.first_frame,
+        "frames": setup.frame_count,
+        "light_value": None if light is None else _rounded(light.value),
+        "light_value_uncertainty": None if light is None else _rounded(light.uncertainty),
+        "settings": settings_object(setup.settings, step),
+        "drift": None if drift is None else drift_object(drift),
+    }
+
+
+def drift_object(drift: Drift) -> Event:
+    """A slow change of light: stops per 10 minutes with their 95 % interval."""
+    return {
+        "stops_per_10_min": _rounded(drift.slope),
+        "interval": [_rounded(end) for end in drift.interval],
+        "leaves_tolerance_in_s": _rounded(drift.leaves_in_s, 0),
+    }
+
+
+def match_object(match: Match) -> Event:
+    """How a frame compares with the pinned one, in stops."""
+    return {
+        "pinned_frame": match.frame,
+        "offset_stops": _rounded(match.offset_stops),
+        "channel_stops": {channel: _rounded(stops) for channel, stops in match.channel_stops.items()},
+        "highlights_stops": _rounded(match.highlights),
+        "shadows_stops": _rounded(match.shadows),
+        "measured": match.measured,
+    }
 
 
 def landed_event(news: Landed, folder: Path | None = None) -> Event:
@@ -179,7 +230,9 @@ def reading_object(reading: Reading) -> Event:
         "faces": [_face_object(face) for face in reading.faces],
         "face": None if reading.face is None else _face_object(reading.face),
         "lighting_ratio_stops": None if reading.sides is None else _rounded(reading.sides.ratio_stops),
-        "lighting_ratio_uncertainty_stops": None if reading.sides is None else _rounded(reading.sides.uncertainty_stops),
+        "lighting_ratio_uncertainty_stops": None
+        if reading.sides is None
+        else _rounded(reading.sides.uncertainty_stops),
         "key_side": None if reading.sides is None else reading.sides.key,
         "body": reading.body,
     }

@@ -2,7 +2,7 @@
 
 import json
 import sqlite3
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import fields
 from pathlib import Path
@@ -20,6 +20,7 @@ from tetherwatch.session.migrations import migrate
 from tetherwatch.session.places import real
 from tetherwatch.session.records import FrameRecord
 from tetherwatch.session.values import stored_path, stored_pixels, stored_text
+from tetherwatch.setups.records import Pin, Setup
 from tetherwatch.watch.listing import Listing
 from tetherwatch.watch.records import Capture, Problem
 
@@ -28,13 +29,13 @@ Clock = Callable[[], float]
 _COLUMNS = (
     "number capture plan read_at captured_at camera shutter_s aperture iso source area offset_stops level_stops "
     "uncertainty_stops clipped_percent light_value call_kind call_setting call_from call_to call_move_stops "
-    "predicted_offset_stops record"
+    "predicted_offset_stops setup record"
 ).split()
 _FRAME = f"INSERT OR REPLACE INTO frames ({', '.join(_COLUMNS)}) VALUES ({', '.join('?' * len(_COLUMNS))})"
 _SKIP = "INSERT INTO captures (path, size, mtime_ns, state) VALUES (?, ?, ?, 'skipped') ON CONFLICT DO NOTHING"
 
-_APART = ("capture", "thumbnail")
-"""What of a frame has tables of its own."""
+_APART = ("capture", "thumbnail", "setup")
+"""What of a frame is kept beside its record."""
 
 
 class Journal:
@@ -151,6 +152,27 @@ class Journal:
             if record.landing is not None:
                 db.execute("INSERT INTO landings VALUES (?, ?, ?, ?, ?, ?)", _landing_row(record))
 
+    def set_setups(self, setups: Sequence[Setup], gone: Sequence[int], labels: Mapping[int, int]) -> None:
+        """Write setups that changed, take out those that are `gone`, and write the setups of some frames."""
+        with self.transaction() as db:
+            db.executemany("DELETE FROM setups WHERE number = ?", [(number,) for number in gone])
+            db.executemany(f"INSERT OR REPLACE INTO setups VALUES ({', '.join('?' * 13)})", map(_setup_row, setups))
+            db.executemany(
+                "UPDATE frames SET setup = ? WHERE number = ?", [(to, frame) for frame, to in labels.items()]
+            )
+
+    def merge_setups(self, number: int, into: int) -> None:
+        """Write that all frames of a setup are in another one."""
+        with self.transaction() as db:
+            db.execute("UPDATE frames SET setup = ? WHERE setup = ?", (into, number))
+
+    def set_pins(self, pins: Mapping[int, Pin]) -> None:
+        """Write the pinned frames, by their setup."""
+        rows = [(setup, pin.frame, self._clock(), json.dumps(to_plain(pin))) for setup, pin in pins.items()]
+        with self.transaction() as db:
+            db.execute("DELETE FROM pins")
+            db.executemany("INSERT INTO pins VALUES (?, ?, ?, ?)", rows)
+
     def add_problem(self, problem: Problem) -> None:
         """Write a line that was said; the same line again only moves its time."""
         path = stored_path(problem.path, self.folder)
@@ -208,7 +230,20 @@ def _frame_row(record: FrameRecord, capture: int, plan: int, now: float) -> tupl
         *(call.kind, None if call.setting is None else call.setting.value, call.from_label, call.to_label),
         call.move_stops,
         None if predicted is None else predicted.offset_stops,
+        record.setup,
         json.dumps(plain),
+    )
+
+
+def _setup_row(setup: Setup) -> tuple[object, ...]:
+    light, settings = setup.light_value, setup.settings
+    return (
+        *(setup.number, None if setup.name is None else stored_text(setup.name)),
+        *(setup.first_frame, setup.last_frame, setup.frame_count),
+        *((None, None) if light is None else (light.value, light.uncertainty)),
+        *(settings.shutter_s, settings.aperture, settings.iso, setup.state),
+        None if setup.drift is None else setup.drift.slope,
+        json.dumps(to_plain(setup)),
     )
 
 

@@ -71,6 +71,11 @@ def findings_of(plan: Plan, frame: Seen, knowledge: Knowledge, score: Score) -> 
     return (*hazards(plan, frame.shot.metadata), *(finding for finding in told if finding is not None))
 
 
+def shot_of(frame: Metered | FrameRecord) -> Shot:
+    """One frame as the rules see it, timed by the camera, or by its arrival."""
+    return _shots([frame])[0]
+
+
 def _shots(frames: Sequence[Metered | FrameRecord]) -> list[Shot]:
     """Frames as the rules see them, timed by the camera if it timed them all, else by their arrival."""
     moments = [frame.metadata.captured_at for frame in frames]

@@ -135,7 +135,7 @@ CREATE TABLE setups (                         -- each lighting setup; one that w
     """\
 CREATE TABLE pins (                           -- the frame that others in a setup are to match
     setup      INTEGER PRIMARY KEY,
-    frame      INTEGER NOT NULL REFERENCES frames,
+    frame      INTEGER NOT NULL,              -- its number; no reference, for frames are written anew
     pinned_at  REAL NOT NULL,
     record     TEXT NOT NULL                  -- JSON: all of the pin, for recall
 )""",

@@ -3,10 +3,10 @@
 import json
 import sqlite3
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from tetherwatch.body.bodyfile import parse_body
 from tetherwatch.errors import JournalError
@@ -19,9 +19,12 @@ from tetherwatch.session.journal import Journal
 from tetherwatch.session.records import NO_PAST, FrameRecord, Past
 from tetherwatch.session.session import KEPT_FRAMES, KEPT_PROBLEMS
 from tetherwatch.session.values import path_of, thumbnail_of
+from tetherwatch.setups.records import Pin, Setup
 from tetherwatch.watch.ledger import Identity, Remembered
 from tetherwatch.watch.listing import Entry
 from tetherwatch.watch.records import Capture, Problem
+
+T = TypeVar("T")
 
 STOPPERS = frozenset({Fault.CRASHED, Fault.TOO_SLOW})
 """Faults that stop the reader; a capture that did it too often is set aside."""
@@ -101,21 +104,32 @@ class _Reader:
             problem_count=self.number("count(*)", "problems"),
             locks=locks,
             set_after=self.number("max(set_after)", "plans"),
+            setups=tuple(self.records(Setup, "setups", "number")),
+            pins={pin.setup: pin for pin in self.records(Pin, "pins", "setup")},
         )
 
+    def records(self, kind: type[T], table: str, order: str) -> Iterator[T]:
+        for (record,) in self.rows(f"SELECT record FROM {table} ORDER BY {order}"):
+            yield from_plain(kind, json.loads(record))
+
     def frames(self) -> tuple[FrameRecord, ...]:
+        joined = "frames JOIN captures ON captures.id = frames.capture"
+        # Numbers first: what sorts thousands of frames must not carry their pictures along.
+        last = f"SELECT number FROM {joined} ORDER BY sequence DESC, number DESC LIMIT ?"
         rows = self.rows(
-            f"SELECT record, width, height, metered, pixels, {_CAPTURE} FROM frames "
-            "JOIN captures ON captures.id = frames.capture JOIN thumbnails ON thumbnails.frame = number "
-            "ORDER BY sequence DESC, number DESC LIMIT ?",
+            f"SELECT record, setup, width, height, metered, pixels, {_CAPTURE} FROM {joined} "
+            f"JOIN thumbnails ON thumbnails.frame = number WHERE number IN ({last}) "
+            "ORDER BY sequence DESC, number DESC",
             KEPT_FRAMES,
         )
         return tuple(self._frame(*row) for row in reversed(rows))
 
-    def _frame(self, record: str, width: int, height: int, metered: str, pixels: bytes, *capture: Any) -> FrameRecord:
+    def _frame(self, record: str, setup: int | None, *row: Any) -> FrameRecord:
+        width, height, metered, pixels, *capture = row
         return FrameRecord(
             capture=self._capture(*capture),
             thumbnail=thumbnail_of(width, height, from_plain(Box, json.loads(metered)), pixels),
+            setup=setup,
             **fields_from_plain(FrameRecord, json.loads(record)),
         )
 

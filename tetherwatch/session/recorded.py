@@ -12,7 +12,7 @@ from tetherwatch.session.chosen import ChosenPlan
 from tetherwatch.session.recorder import Recorder
 from tetherwatch.session.records import Past, SessionEvent, Warned
 from tetherwatch.session.session import Session
-from tetherwatch.watch.records import FirstLook, Metered, WatchEvent
+from tetherwatch.watch.records import FirstLook, Metered, Problem, WatchEvent
 
 
 class RecordedSession(Session):
@@ -32,10 +32,21 @@ class RecordedSession(Session):
         """As in a `Session`; what is to be said of its body goes before a frame, and of the writing follows."""
         met = self._meet(event.metadata, event.capture.path) if self._is_newest(event) else ()
         news = (*met, *super().take(event))
-        said = self._recorder.note(*news) if self._recorder is not None else ()
+        said = self._recorded(event, news)
         for problem in said:
             super().take(problem)
         return (*news, *said)
+
+    def _recorded(self, event: WatchEvent, news: tuple[SessionEvent, ...]) -> tuple[Problem, ...]:
+        if self._recorder is None:
+            return ()
+        if isinstance(event, Metered):
+            self._note_setups()
+        return self._recorder.note(*news)
+
+    def _note_setups(self) -> None:
+        if self._recorder is not None:
+            self._recorder.note_setups(self.lighting.setups, self.lighting.labels, self.lighting.pins)
 
     @property
     def chosen(self) -> ChosenPlan:
@@ -71,6 +82,37 @@ class RecordedSession(Session):
         """As in a `Session`."""
         super().toggle_lock(setting)
         self._write_change()
+
+    def toggle_pin(self) -> bool:
+        """As in a `Session`."""
+        pinned = super().toggle_pin()
+        self._write_lighting()
+        return pinned
+
+    def rename_setup(self, number: int, name: str) -> None:
+        """As in a `Session`."""
+        super().rename_setup(number, name)
+        self._write_lighting()
+
+    def merge_setup(self, number: int) -> int:
+        """As in a `Session`."""
+        into = super().merge_setup(number)
+        if self._recorder is not None:
+            self._recorder.note_merged(number, into)
+        self._write_lighting()
+        return into
+
+    def split_setup(self) -> int:
+        """As in a `Session`."""
+        number = super().split_setup()
+        self._write_lighting()
+        return number
+
+    def _write_lighting(self) -> None:
+        """Write setups and pins, and the newest frame, which was called again."""
+        self._note_setups()
+        if self._recorder is not None:
+            self._recorder.rewrite(*self.view().frames[-1:])
 
     def _write_change(self) -> None:
         """Write what is in force, and the newest frame, which may have been called again."""

@@ -3,7 +3,7 @@
 import sqlite3
 import time
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from threading import RLock
 
@@ -11,8 +11,10 @@ from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.faults import Fault
 from tetherwatch.session.chosen import ChosenPlan
 from tetherwatch.session.journal import Journal
+from tetherwatch.session.keptsetups import KeptSetups
 from tetherwatch.session.recall import STOPPERS, Recalled
 from tetherwatch.session.records import FrameRecord, SessionEvent
+from tetherwatch.setups.records import Pin, Setup
 from tetherwatch.text import display_name
 from tetherwatch.watch.ledger import Remembered, identity
 from tetherwatch.watch.listing import Listing
@@ -43,6 +45,7 @@ class Recorder:
         self._deaths = recalled.deaths
         self._remembered = recalled.remembered
         self._steady = steady
+        self._kept_setups = KeptSetups(recalled.past.setups, recalled.past.pins)
         self._lock = RLock()
         self._waiting: deque[Write] = deque()
         self._lost = 0
@@ -86,6 +89,15 @@ class Recorder:
         for frame in frames:
             self._write(partial(self._journal.add_frame, frame))
 
+    def note_setups(self, setups: Sequence[Setup], labels: Mapping[int, int], pins: Mapping[int, Pin]) -> None:
+        """Write what changed of setups and pins, and the setups of some frames, with whatever is written next."""
+        with self._lock:
+            self._kept_setups.want(setups, labels, pins)
+
+    def note_merged(self, number: int, into: int) -> None:
+        """Write that all frames of a setup are in another one, with whatever is written next."""
+        self._keep(partial(self._journal.merge_setups, number, into))
+
     def note(self, *news: SessionEvent) -> tuple[Problem, ...]:
         """Write frames and problems, and return what is to be said of the writing itself. First looks are not kept."""
         with self._lock:
@@ -122,18 +134,22 @@ class Recorder:
 
     def _flush(self) -> None:
         """Write all that waits in one transaction, unless the disk has refused a moment ago."""
-        if not self._waiting or (self._retry_at is not None and self._steady() < self._retry_at):
+        nothing = not self._waiting and self._kept_setups.complete
+        if nothing or (self._retry_at is not None and self._steady() < self._retry_at):
             return
         try:
             with self._journal.transaction():
                 for write in self._waiting:
                     write()
+                if not self._kept_setups.complete:
+                    self._kept_setups.write(self._journal)
         except sqlite3.Error as error:
             if self._retry_at is None:
                 self._said.append(_refused(self._journal, error))
             self._retry_at = self._steady() + RETRY_S
             return
         self._waiting.clear()
+        self._kept_setups.written()
         if self._retry_at is not None:
             self._said.append(_again(self._journal, self._lost))
             self._retry_at, self._lost = None, 0

@@ -11,6 +11,7 @@ from tetherwatch.exposure.stops import Setting
 from tetherwatch.face.records import EyeDetail, EyeState
 from tetherwatch.frame.records import Metadata
 from tetherwatch.meter.records import Reading, Thumbnail
+from tetherwatch.setups.records import Match, Pin, Setup
 from tetherwatch.watch.records import Capture, Health, Problem
 from tetherwatch.watch.stages import NOT_TIMED, Stages
 
@@ -21,7 +22,8 @@ class FrameRecord:
 
     `findings` are what is to be told beside the call; `landing` is what came of an earlier call that it follows. A call
     that is not `firm` rests on a first look that is too uncertain to act on. `eyes` is the state of the metered face's
-    eyes, judged by their `eye_detail` against that of earlier frames; None where no eyes were measured.
+    eyes, judged by their `eye_detail` against that of earlier frames; None where no eyes were measured. `setup` is the
+    number of its lighting setup, which later frames may correct; `match` how it compares with the one pinned there.
     """
 
     number: int
@@ -36,6 +38,8 @@ class FrameRecord:
     firm: bool = True
     eye_detail: EyeDetail | None = None
     eyes: EyeState | None = None
+    setup: int | None = None
+    match: Match | None = None
     stages: Stages = NOT_TIMED
 
 
@@ -56,6 +60,15 @@ class Warned:
 
 
 @dataclass(frozen=True, slots=True)
+class Entered:
+    """News: with the capture at `path` the light is that of another setup; `returned`: an earlier one."""
+
+    path: Path
+    setup: Setup
+    returned: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Past:
     """What a session goes on from: its last frames and problems, oldest first, how many there were, and its locks.
 
@@ -69,11 +82,13 @@ class Past:
     problem_count: int = 0
     locks: Mapping[Setting, float | None] = field(default_factory=dict)
     set_after: int = 0
+    setups: tuple[Setup, ...] = ()
+    pins: Mapping[int, Pin] = field(default_factory=dict)
 
 
 NO_PAST = Past()
 
-SessionEvent = FrameRecord | Landed | Warned | Problem | Health
+SessionEvent = FrameRecord | Landed | Warned | Entered | Problem | Health
 """What a session tells of, one piece of news at a time."""
 
 
@@ -83,8 +98,8 @@ class SessionView:
 
     Frames are the last few in the order in which they arrived, problems in the order in which they were found. `power`:
     where the light's own power stands if the calls for it were followed, as a part of full power. `look`: the newest
-    capture by its preview, while it has not been read. `body` is the profile
-    of the newest frame's camera.
+    capture by its preview, while it has not been read. `body` is the profile of the newest frame's camera. `setups` are
+    all in their order, `pins` the pinned frames by the number of their setup.
     """
 
     folder: Path
@@ -98,6 +113,8 @@ class SessionView:
     look: FrameRecord | None = None
     score: Score = NO_LANDINGS
     body: Body | None = None
+    setups: tuple[Setup, ...] = ()
+    pins: Mapping[int, Pin] = field(default_factory=dict)
 
     def with_look(self) -> "SessionView":
         """The view in which the first look, if there is one, is the newest frame."""

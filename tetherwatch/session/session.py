@@ -3,6 +3,7 @@
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import takewhile
 from pathlib import Path
 from time import perf_counter
 
@@ -13,13 +14,16 @@ from tetherwatch.advise.softeyes import KIND as SOFT_EYES
 from tetherwatch.advise.whatif import Tried, Try, tried
 from tetherwatch.body.matching import NO_BODIES, Bodies
 from tetherwatch.body.records import Body
+from tetherwatch.errors import UsageError
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.frame.records import Metadata
+from tetherwatch.meter.records import Reading
 from tetherwatch.session.eyes import eyes_of, with_soft_eyes
 from tetherwatch.session.firstlooks import FirstLooks
 from tetherwatch.session.followed import Followed
 from tetherwatch.session.judging import LOOK_BACK, Seen, call_of, findings_of, knowledge_of, landing_of, seen
-from tetherwatch.session.records import NO_PAST, FrameRecord, Landed, Past, SessionEvent, SessionView, Warned
+from tetherwatch.session.lighting import Lighting
+from tetherwatch.session.records import NO_PAST, Entered, FrameRecord, Landed, Past, SessionEvent, SessionView, Warned
 from tetherwatch.watch.records import Capture, FirstLook, Health, Metered, Problem, WatchEvent
 
 KEPT_FRAMES = 200
@@ -43,6 +47,8 @@ class Session:
         self._health: Health | None = None
         self._first_looks = FirstLooks()
         self._look: FrameRecord | None = None
+        self._lighting = Lighting(past)
+        self._in_setup = past.frames[-1].setup if past.frames else None
         self._followed = Followed(plan, past.set_after)
         self._told = frozenset(past.frames[-1].findings) if past.frames else frozenset[Finding]()
         self._frame_count = past.frame_count
@@ -59,6 +65,11 @@ class Session:
     def locks(self) -> Mapping[Setting, float | None]:
         """What this session locked, each at its value, and what it unlocked (None)."""
         return self._overrides
+
+    @property
+    def lighting(self) -> Lighting:
+        """The setups and pins."""
+        return self._lighting
 
     @property
     def problem_count(self) -> int:
@@ -117,14 +128,18 @@ class Session:
             look=self._look,
             score=self._followed.score,
             body=self._body(newest.metadata) if newest else None,
+            setups=self._lighting.setups,
+            pins=dict(self._lighting.pins),
         )
 
     def tried(self, tries: Sequence[Try]) -> Tried | None:
         """What the newest frame would read after these moves; None before the first frame. Raises UsageError."""
         if not self._frames:
             return None
-        frame = self._seen(self._frames[-1], len(self._frames) - 1)
-        outcome = tried(self._plan, frame.shot, tries, knowledge_of(frame, self._followed.power))
+        newest = self._frames[-1]
+        frame = self._seen(newest, len(self._frames) - 1)
+        plan = self._lighting.plan_for(self._plan, newest.setup, newest.reading)
+        outcome = tried(plan, frame.shot, tries, knowledge_of(frame, self._followed.power))
         return expected_of_try(outcome, self._body(frame.shot.metadata))
 
     def use_plan(self, plan: Plan) -> None:
@@ -154,6 +169,36 @@ class Session:
         self._base = replace(self._base, aim=replace(self._base.aim, from_grey_stops=from_grey_stops))
         self._apply()
 
+    def toggle_pin(self) -> bool:
+        """Pin the newest frame in its setup, or take the pin from it; True if it is pinned now. Raises UsageError."""
+        pinned = self._lighting.toggle_pin(self._newest())
+        self._apply()
+        return pinned
+
+    def rename_setup(self, number: int, name: str) -> None:
+        """Name a setup; an empty name takes it away."""
+        self._lighting.rename(number, name)
+
+    def merge_setup(self, number: int) -> int:
+        """Make one setup of this one and the one before it; returns that. Raises UsageError if there is none."""
+        into = self._lighting.merge(number, self._plan)
+        self._frames = [replace(each, setup=into) if each.setup == number else each for each in self._frames]
+        self._apply()
+        return into
+
+    def split_setup(self) -> int:
+        """Begin a new setup with the newest frame; returns it. Raises UsageError if that begins its setup already."""
+        newest = self._newest()
+        number = self._lighting.split(self._frames, self._plan)
+        self._frames[-1] = replace(newest, setup=number)
+        self._apply()
+        return number
+
+    def _newest(self) -> FrameRecord:
+        if not self._frames:
+            raise UsageError("there is no frame yet", "take one first")
+        return self._frames[-1]
+
     def _value_now(self, setting: Setting) -> float:
         last = self._frames[-1].metadata.settings.get(setting) if self._frames else None
         return self._base.allowed(setting).start if last is None else last
@@ -164,20 +209,25 @@ class Session:
             self._frames[-1] = self._called_again(self._frames[-1])
 
     def _called_again(self, record: FrameRecord) -> FrameRecord:
-        offset = record.reading.level_stops - self._plan.aim.from_grey_stops
-        record = replace(record, reading=replace(record.reading, offset_stops=offset))
-        call, findings = self._judged(self._seen(record, len(self._frames) - 1))
-        return with_soft_eyes(self._plan, replace(record, call=call, findings=findings))
+        place = len(self._frames) - 1
+        plan = self._lighting.plan_for(self._plan, record.setup, record.reading)
+        record = replace(record, reading=_aimed(record.reading, plan))
+        call, findings = self._judged(plan, self._seen(record, place), record.setup, place)
+        match = self._lighting.match(record.setup, record.reading)
+        return with_soft_eyes(self._plan, replace(record, call=call, findings=findings, match=match))
 
     def _take_look(self, event: FirstLook) -> tuple[SessionEvent, ...]:
         reading = self._first_looks.corrected(event)
         looked = Metered(event.capture, event.metadata, reading, event.thumbnail)
-        call, _ = self._judged(self._seen(looked, len(self._frames)))
+        setup = self._frames[-1].setup if self._frames else None
+        plan = self._lighting.plan_for(self._plan, setup, reading)
+        looked = replace(looked, reading=_aimed(reading, plan))
+        call, _ = self._judged(plan, self._seen(looked, len(self._frames)), None, len(self._frames))
         self._look = FrameRecord(
             number=self._frame_count + 1,
             capture=event.capture,
             metadata=event.metadata,
-            reading=reading,
+            reading=looked.reading,
             thumbnail=event.thumbnail,
             call=call,
             firm=reading.uncertainty_stops <= self._plan.aim.tolerance_stops,
@@ -201,8 +251,30 @@ class Session:
             record = self._record(event, self._frame_count, place)
             self._frames.insert(place, record)
         is_newest = place == len(self._frames) - 1
+        self._assign_setups()
         del self._frames[:-KEPT_FRAMES]
-        return (record, *_landed(record), *(self._warned(record) if is_newest else ()))
+        return (record, *_landed(record), *self._entered(), *(self._warned(record) if is_newest else ()))
+
+    def _assign_setups(self) -> None:
+        """Give the last frames the setups that the newest one shows them to be in."""
+        labels = self._lighting.labels
+        for place in range(max(0, len(self._frames) - LOOK_BACK), len(self._frames)):
+            record = self._frames[place]
+            setup = labels.get(record.number, record.setup)
+            if setup != record.setup:
+                self._frames[place] = replace(record, setup=setup)
+
+    def _entered(self) -> tuple[Entered, ...]:
+        """That the newest frame is in another setup than the frames before."""
+        setup, before = self._lighting.current, self._in_setup
+        if setup is None or setup.number == before:
+            return ()
+        self._in_setup = setup.number
+        if before is None:
+            return ()
+        stretch = takewhile(lambda record: record.setup == setup.number, reversed(self._frames))
+        returned = setup.frame_count > sum(1 for _ in stretch)
+        return (Entered(self._frames[-1].capture.path, setup, returned),)
 
     def _warned(self, record: FrameRecord) -> list[Warned]:
         """Warnings that did not hold for the frame before; what is told of older frames would come too late.
@@ -231,10 +303,15 @@ class Session:
 
     def _record(self, event: Metered, number: int, place: int) -> FrameRecord:
         began = perf_counter()
-        frame = self._seen(event, place)
-        landing = landing_of(self._plan, frame)
+        frame, behind = self._seen(event, place), sum(each.number != number for each in self._frames[place:])
+        setup = self._lighting.take(self._plan, number, event, frame, behind)
+        plan = self._lighting.plan_for(self._plan, setup, event.reading)
+        if plan is not self._plan:
+            event = replace(event, reading=_aimed(event.reading, plan))
+            frame = self._seen(event, place)
+        landing = landing_of(plan, frame)
         self._followed.note(number, landing)
-        call, findings = self._judged(frame)
+        call, findings = self._judged(plan, frame, setup, place)
         record = FrameRecord(
             number=number,
             capture=event.capture,
@@ -247,19 +324,27 @@ class Session:
             landing=landing,
             eye_detail=event.eyes,
             eyes=eyes_of(self._frames[:place], event),
+            setup=setup,
+            match=self._lighting.match(setup, event.reading),
             stages=replace(event.stages, advise_s=perf_counter() - began),
         )
         return with_soft_eyes(self._plan, record)
 
-    def _judged(self, frame: Seen) -> tuple[Call, tuple[Finding, ...]]:
-        """The call under the plan in force, and what is to be told beside it."""
+    def _judged(self, plan: Plan, frame: Seen, setup: int | None, place: int) -> tuple[Call, tuple[Finding, ...]]:
+        """The call under a plan for a frame of a setup, and what is to be told beside it."""
         knowledge = knowledge_of(frame, self._followed.power)
-        findings = findings_of(self._plan, frame, knowledge, self._followed.score)
-        call = call_of(self._plan, frame, knowledge)
-        return expected(call, frame.shot.metadata.settings, self._body(frame.shot.metadata)), findings
+        findings = findings_of(plan, frame, knowledge, self._followed.score)
+        before = self._frames[max(0, place - LOOK_BACK) : place]
+        call, back = self._lighting.way_back(plan, frame, setup, call_of(plan, frame, knowledge), knowledge, before)
+        return expected(call, frame.shot.metadata.settings, self._body(frame.shot.metadata)), (*findings, *back)
 
     def _body(self, metadata: Metadata) -> Body | None:
         return self._bodies.of(metadata.camera, metadata.serial).body
+
+
+def _aimed(reading: Reading, plan: Plan) -> Reading:
+    """A reading with its offset from the aim of this plan."""
+    return replace(reading, offset_stops=reading.level_stops - plan.aim.from_grey_stops)
 
 
 def _landed(record: FrameRecord) -> tuple[Landed, ...]:

@@ -38,7 +38,7 @@ class Book:
         self._before: Judged | None = None
         self._window: list[Entry] = []
         self._labels: dict[int, int] = {}
-        self._grown: dict[int, Setup] = {}
+        self._grown = dict(self._settled)
         self._costs: dict[tuple[int, int, int], float] = {}
         self._pending = 0.0
 

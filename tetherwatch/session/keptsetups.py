@@ -1,0 +1,43 @@
+"""What a session's file holds of setups and pins, against what it should: only the difference is written."""
+
+from collections.abc import Mapping, Sequence
+
+from tetherwatch.session.journal import Journal
+from tetherwatch.setups.records import Pin, Setup
+
+
+class KeptSetups:
+    """The setups and pins of a file. Where the disk refuses, what is wanted in the end is written once it can be."""
+
+    def __init__(self, setups: Sequence[Setup], pins: Mapping[int, Pin]) -> None:
+        """A file that holds these."""
+        self._held = {setup.number: setup for setup in setups}
+        self._pins_held = dict(pins)
+        self._setups, self._pins = self._held, self._pins_held
+        self._labels: dict[int, int] = {}
+        self._moved: dict[int, int] = {}
+
+    def want(self, setups: Sequence[Setup], labels: Mapping[int, int], pins: Mapping[int, Pin]) -> None:
+        """What the file should hold; `labels` are the setups of the last frames by their number."""
+        self._setups = {setup.number: setup for setup in setups}
+        self._pins = dict(pins)
+        self._moved |= {number: setup for number, setup in labels.items() if self._labels.get(number, setup) != setup}
+        self._labels = dict(labels)
+
+    @property
+    def complete(self) -> bool:
+        """Whether the file holds what it should."""
+        return not self._moved and self._setups == self._held and self._pins == self._pins_held
+
+    def write(self, journal: Journal) -> None:
+        """Write what differs. Raises sqlite3.Error."""
+        changed = [setup for setup in self._setups.values() if self._held.get(setup.number) != setup]
+        gone = [number for number in self._held if number not in self._setups]
+        journal.set_setups(changed, gone, self._moved)
+        if self._pins != self._pins_held:
+            journal.set_pins(self._pins)
+
+    def written(self) -> None:
+        """What was written is on the disk."""
+        self._held, self._pins_held = self._setups, self._pins
+        self._moved = {}
