@@ -11,7 +11,9 @@ from pathlib import Path
 
 import environment
 
-PART_NAMES = ("reading", "truth", "loop", "sessions", "program", "faces", "eyes", "ladder", "start", "memory", "report")
+PART_NAMES = tuple(
+    "reading truth loop sessions program faces eyes ladder dashboard arrival looks stream growth memory report".split()
+)
 NEEDED = ("tetherwatch", "tifffile", "imagecodecs", "psutil", "pyte", "skimage")
 
 

@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,7 +14,7 @@ from environment import ScriptError
 
 from benchmarks.machine import peak_mib
 
-PATIENCE_S = 120.0
+PATIENCE_S, LONG_PATIENCE_S = 120.0, 600.0
 END_S = 10.0
 
 
@@ -37,15 +38,25 @@ class Headless:
         finally:
             give_up.cancel()
 
-    def lines(self) -> Iterator[str]:
+    def lines(self, patience_s: float = PATIENCE_S) -> Iterator[str]:
         """What it prints, until it ends; it is ended if that takes too long."""
         assert self._process.stdout is not None
-        give_up = Timer(PATIENCE_S, self._process.kill)
+        give_up = Timer(patience_s, self._process.kill)
         give_up.start()
         try:
             yield from self._process.stdout
         finally:
             give_up.cancel()
+
+    def frames(self) -> Iterator[tuple[float, str, bool]]:
+        """Steady time, file, and whether it is a first look, of each frame event as it comes."""
+        for line in self.lines(LONG_PATIENCE_S):
+            event = json.loads(line)
+            if event["event"] == "problem":
+                raise ScriptError(f"The watch had a problem: {event['problem']}.")
+            if event["event"] == "frame":
+                yield time.perf_counter(), event["file"], event["reading"]["provisional"]
+        raise ScriptError("The watch ended or gave no event in time.")
 
     def peaks_mib(self) -> tuple[float, list[float]]:
         """Peak memory of the daemon, and of each process it started."""

@@ -31,6 +31,7 @@ PICTURES = 20
 
 HEIGHT, WIDTH = 80, 120
 BEGAN = 1_900_000_000.0
+CAPTURE_BYTES = 25_000_000
 
 
 def measure(quick: bool) -> Rows:
@@ -89,7 +90,7 @@ def _frame(folder: Path, number: int, random: np.random.Generator, picture: Thum
     kind: CallKind = "brighter" if number % 10 == 0 else "hold"
     return FrameRecord(
         number=number,
-        capture=Capture(folder / f"SES_{number:05}.DNG", 25_000_000, number, BEGAN + 4.0 * number, sequence=number),
+        capture=Capture(folder / f"SES_{number:05}.DNG", CAPTURE_BYTES, number, BEGAN + 4.0 * number, sequence=number),
         metadata=Metadata(settings=Settings(2.0**-8, 4.0, 100.0), camera="Harrow Q24", serial="HQ-1"),
         reading=_reading(offset, random),
         thumbnail=picture,

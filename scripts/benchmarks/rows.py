@@ -1,5 +1,6 @@
 """One row for each figure: its value, its spread, its limit and whether that held."""
 
+import math
 import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -8,7 +9,7 @@ from typing import Any
 from rich.table import Table
 from rich.text import Text
 
-DIGITS = {"x": 3, "stop": 4, "ms": 0, "MiB": 0, "%": 1, "": 0}
+DIGITS = {"x": 3, "stop": 4, "ms": 0, "MiB": 0, "%": 1, "/s": 1, "": 0}
 """Decimals shown for each unit; "x" is a ratio, "" a count."""
 
 
@@ -40,6 +41,12 @@ Rows = tuple[Row, ...]
 def median_row(figure: str, values: Sequence[float], unit: str, **limits: float) -> Row:
     """The median of repeated measurements, with their range as spread."""
     return Row(figure, statistics.median(values), unit, min(values), max(values), **limits)
+
+
+def percentile_row(figure: str, values: Sequence[float], unit: str, percent: float, **limits: float) -> Row:
+    """A percentile of measurements (nearest rank), with their range as spread."""
+    rank = max(0, math.ceil(percent / 100 * len(values)) - 1)
+    return Row(figure, sorted(values)[rank], unit, min(values), max(values), **limits)
 
 
 def table(part: str, rows: Rows) -> Table:

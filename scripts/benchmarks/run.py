@@ -8,7 +8,23 @@ from pathlib import Path
 from environment import say
 from rich.console import Console
 
-from benchmarks import eyes, faces, ladder, loop, memory, program, reading, report, sessions, start, truth
+from benchmarks import (
+    arrival,
+    dashboard,
+    eyes,
+    faces,
+    growth,
+    ladder,
+    looks,
+    loop,
+    memory,
+    program,
+    reading,
+    report,
+    sessions,
+    stream,
+    truth,
+)
 from benchmarks.machine import machine
 from benchmarks.rows import Rows, as_object, table
 
@@ -25,7 +41,11 @@ PARTS: Mapping[str, Part] = {
     "faces": faces.measure,
     "eyes": eyes.measure,
     "ladder": ladder.measure,
-    "start": start.measure,
+    "dashboard": dashboard.measure,
+    "arrival": arrival.measure,
+    "looks": looks.measure,
+    "stream": stream.measure,
+    "growth": growth.measure,
     "memory": memory.measure,
     "report": report.measure,
 }
