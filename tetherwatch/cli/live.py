@@ -3,6 +3,7 @@
 from contextlib import closing
 from dataclasses import replace
 from functools import partial
+from importlib import import_module
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from threading import Event, Thread
@@ -103,6 +104,22 @@ class LiveSession:
         """What the newest frame would read with a setting moved by `stops`. Raises UsageError if it is not known."""
         return self._session.tried((Try(setting, stops=stops),))
 
+    def toggle_pin(self) -> bool:
+        """Pin the newest frame, or take the pin from it."""
+        return self._session.toggle_pin()
+
+    def rename_setup(self, number: int, name: str) -> None:
+        """Name a setup."""
+        self._session.rename_setup(number, name)
+
+    def merge_setup(self, number: int) -> int:
+        """Merge a setup into the one before it."""
+        return self._session.merge_setup(number)
+
+    def split_setup(self) -> int:
+        """Begin a setup with the newest frame."""
+        return self._session.split_setup()
+
     def close(self) -> None:
         """Stop watching."""
         self._stop.set()
@@ -111,6 +128,7 @@ class LiveSession:
             self._thread.join(_CLOSE_S)
 
     def _watch(self) -> None:
+        import_module("tetherwatch.setups.book")  # what the first frame needs, while there is none
         try:
             with closing(self._watcher.events(self._stop)) as events:
                 for event in events:

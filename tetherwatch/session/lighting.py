@@ -1,6 +1,7 @@
 """The setups and pins of a session, as its frames come in and the user corrects them."""
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from tetherwatch.advise.landing import odd
 from tetherwatch.advise.records import Call, Finding, Knowledge, Plan
@@ -9,11 +10,13 @@ from tetherwatch.exposure.stops import Setting
 from tetherwatch.meter.records import Reading
 from tetherwatch.session.judging import Seen, shot_of
 from tetherwatch.session.records import FrameRecord, Past
-from tetherwatch.setups.book import Book
 from tetherwatch.setups.pins import aimed, match, pin_of
 from tetherwatch.setups.records import Judged, Match, Pin, Setup
 from tetherwatch.setups.returning import OFFERED_FRAMES, return_call, return_finding
 from tetherwatch.watch.records import Metered
+
+if TYPE_CHECKING:
+    from tetherwatch.setups.book import Book
 
 MOVES = ("brighter", "darker", "blocked")
 """Calls whose place the way back to a setup's settings may take."""
@@ -24,13 +27,23 @@ class Lighting:
 
     def __init__(self, past: Past) -> None:
         """Begin, or go on from `past`."""
-        self._book = Book(past.setups, past.frames[-1].setup if past.frames else None)
+        self._past = past
+        self._begun: Book | None = None
         self._pins = dict(past.pins)
+
+    @property
+    def _book(self) -> "Book":
+        """Made for the first frame: no picture before it has to wait for numpy, which it needs."""
+        if self._begun is None:
+            from tetherwatch.setups.book import Book
+
+            self._begun = Book(self._past.setups, self._past.frames[-1].setup if self._past.frames else None)
+        return self._begun
 
     @property
     def setups(self) -> tuple[Setup, ...]:
         """All setups in their order."""
-        return self._book.setups
+        return self._past.setups if self._begun is None else self._begun.setups
 
     @property
     def pins(self) -> Mapping[int, Pin]:
@@ -40,7 +53,7 @@ class Lighting:
     @property
     def labels(self) -> Mapping[int, int]:
         """The setups of the last frames, by number, which a later frame may correct."""
-        return self._book.labels
+        return {} if self._begun is None else self._begun.labels
 
     @property
     def current(self) -> Setup | None:
