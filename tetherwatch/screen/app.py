@@ -20,7 +20,7 @@ from tetherwatch.exposure.stops import Setting
 from tetherwatch.screen.block import Block
 from tetherwatch.screen.board import Board
 from tetherwatch.screen.layout import Scene, dashboard
-from tetherwatch.screen.overlays import PlanSheet, Sheet, TrialSheet
+from tetherwatch.screen.overlays import PlanSheet, SetupsSheet, Sheet, TrialSheet
 from tetherwatch.screen.palette import Background, choose
 from tetherwatch.screen.sheets import help_sheet
 from tetherwatch.screen.source import SessionSource
@@ -47,6 +47,8 @@ class Dashboard(App[TetherwatchError]):
         Binding("f", "face"),
         Binding("g", "card"),
         Binding("w", "stages"),
+        Binding("m", "pin"),
+        Binding("u", "setups"),
         Binding("h,question_mark", "keys"),
         Binding("q,Q", "quit"),
         Binding("ctrl+c", "quit", priority=True),
@@ -65,6 +67,7 @@ class Dashboard(App[TetherwatchError]):
         self._clock = clock
         self._held: SessionView | None = None
         self._notice, self._noticed_at = "", 0.0
+        self._pin_words = ""
         self._drawn: deque[tuple[int, float]] = deque(maxlen=LOOK_BACK)
         self._board = Board(self._paint)
 
@@ -144,6 +147,18 @@ class Dashboard(App[TetherwatchError]):
             self._say("hold a grey card beside a face, inside the plan's box, and press g on that frame")
         else:
             self._say(f"the face sits {stops:+.2f} stops from the card, and is held there")
+
+    def action_pin(self) -> None:
+        self._change(self._toggle_pin, lambda: self._pin_words)
+
+    def _toggle_pin(self) -> None:
+        pinned = self._source.toggle_pin()
+        self._pin_words = (
+            "pinned: the next frames here are to match this one" if pinned else "nothing is pinned here now"
+        )
+
+    def action_setups(self) -> None:
+        self.push_screen(SetupsSheet(self._source, self._palette))
 
     def action_lock(self, name: str) -> None:
         setting = Setting(name)

@@ -14,6 +14,7 @@ from tetherwatch.screen.levers import levers_panel, levers_rows
 from tetherwatch.screen.offset import offset_panel
 from tetherwatch.screen.palette import Palette
 from tetherwatch.screen.picture import picture_panel
+from tetherwatch.screen.setups import setups_panel, setups_rows
 from tetherwatch.screen.told import pressing_rows, told_rows
 from tetherwatch.screen.tones import tones_panel
 from tetherwatch.screen.trend import trend_panel
@@ -34,7 +35,7 @@ _TITLES = {
     "trend": "last frames",
     "picture": "picture",
 }
-_ORDER = ("header", "call", "rule", "offset", "levers", "tones", "trend", "picture", "health")
+_ORDER = ("header", "call", "setups", "rule", "offset", "levers", "tones", "trend", "picture", "health")
 
 _BASE = {"header": 1, "call": 7, "offset": 2, "levers": 3, "health": 1}
 _FIRST = (("tones", 4), ("offset", 1), ("header", 1))
@@ -96,18 +97,18 @@ def _one_column(scene: Scene, width: int, height: int) -> Block:
     view = scene.view
     reason, pressing = reason_rows(view.frames[-1], view.score, width), pressing_rows(view)
     told = max(min(told_rows(view, width), height // _ROWS_PER_TOLD) - pressing, 0)
-    rows = share(height - 1, reason, pressing, told, levers_rows(view.plan))
+    rows = share(height - 1, reason, pressing, told, levers_rows(view.plan), setups_rows(view))
     parts = [_panel(scene, name, width, rows[name]) for name in _ORDER if name in rows]
     used = sum(part.height for part in parts)
     parts.insert(-1, block([], width, height - 1 - used))
     return stack([*parts, footer(scene.notice, scene.palette, width)], width)
 
 
-def share(height: int, reason: int, pressing: int, told: int, levers: int) -> dict[str, int]:
+def share(height: int, reason: int, pressing: int, told: int, levers: int, setups: int = 0) -> dict[str, int]:
     """Rows of each panel of the single column, at most `height` together.
 
     The rows of the reason are served first, then what is `pressing` beside the call, then the levers; the other rows
-    that are `told` come after the tones.
+    that are `told` come after the tones and one row of the `setups`, whose others follow.
     """
     rows = dict(_BASE)
     spare = height - sum(rows.values())
@@ -116,7 +117,9 @@ def share(height: int, reason: int, pressing: int, told: int, levers: int) -> di
         *(("health", 1),) * pressing,
         *(("levers", 1),) * (levers - rows["levers"]),
         *_FIRST,
+        *(("setups", 1),) * min(setups, 1),
         *(("health", 1),) * max(told, pressing == 0),
+        *(("setups", 1),) * (setups - 1),
         *_LATER,
     )
     for name, more in steps:
@@ -138,13 +141,15 @@ def _two_columns(scene: Scene, width: int, height: int) -> Block:
     levers = levers_rows(scene.view.plan) + 1
     if body_height < levers + _LEAST_BESIDE_LEVERS:
         return _one_column(scene, width, height)
+    strip = _panel(scene, "setups", width, min(setups_rows(scene.view), body_height - levers - _LEAST_BESIDE_LEVERS))
+    body_height -= strip.height
     left = max(width * 11 // 20, 58)
     right = width - left - 2
     trend_rows = max(body_height // 3, 6)
     body = _column(scene, {"offset": 3, "levers": levers, "tones": body_height - levers - 6}, left).beside(
         _column(scene, {"trend": trend_rows, "picture": body_height - trend_rows - 2}, right)
     )
-    return stack([header, call, body, health, foot], width)
+    return stack([header, call, strip, body, health, foot], width)
 
 
 def _column(scene: Scene, rows: Mapping[str, int], width: int) -> Block:
@@ -161,6 +166,7 @@ def _panel(scene: Scene, name: str, width: int, height: int) -> Block:
     painters: dict[str, Callable[[], Block]] = {
         "header": lambda: header_panel(frame, view.plan, scene.newer, palette, width, height),
         "call": lambda: call_panel(frame, view.score, palette, width, height),
+        "setups": lambda: setups_panel(view, palette, width, height),
         "rule": lambda: block([Text("─" * width, palette.quiet)], width, height),
         "offset": lambda: offset_panel(frame.reading, view.plan.aim, palette, width, height),
         "levers": lambda: levers_panel(frame.metadata, view.plan, view.power, palette, width, height, view.body),

@@ -1,5 +1,7 @@
 """The screens that lie over the dashboard for a moment, each with its keys: help, the choice of a plan, what if."""
 
+from collections.abc import Callable
+from dataclasses import replace
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -12,9 +14,11 @@ from tetherwatch.exposure.stops import Setting
 from tetherwatch.screen.block import Block
 from tetherwatch.screen.board import Board, Painter
 from tetherwatch.screen.palette import Palette
+from tetherwatch.screen.setupsheet import LONGEST_NAME, SetupChoice, setups_sheet
 from tetherwatch.screen.sheets import plan_sheet
 from tetherwatch.screen.source import SessionSource
 from tetherwatch.screen.trial import TRIABLE, Trial, first_trial, trial_sheet
+from tetherwatch.setups.records import Setup
 
 
 class Sheet(Screen[None]):
@@ -57,6 +61,75 @@ class PlanSheet(Screen["str | None"]):
 
     def action_use(self) -> None:
         self.dismiss(self._names[self._chosen] if self._names else None)
+
+
+class SetupsSheet(Screen[None]):
+    """All setups, to be named, merged and begun; follows the session."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("up,k", "move(-1)"),
+        Binding("down,j", "move(1)"),
+        Binding("n", "name"),
+        Binding("m", "merge"),
+        Binding("b", "begin"),
+        Binding("escape,u", "dismiss(None)"),
+    ]
+
+    def __init__(self, source: SessionSource, palette: Palette) -> None:
+        super().__init__()
+        self._source = source
+        self._palette = palette
+        setups, frames = source.view().setups, source.view().frames
+        here = [place for place, setup in enumerate(setups) if frames and setup.number == frames[-1].setup]
+        self._choice = SetupChoice(here[0] if here else 0)
+
+    def compose(self) -> ComposeResult:
+        yield Board(lambda width, height: setups_sheet(self._source.view(), self._choice, self._palette, width, height))
+
+    def on_key(self, event: Key) -> None:
+        """While a name is typed, keys are its letters."""
+        typed = self._choice.typed
+        if typed is None:
+            return
+        event.stop()
+        event.prevent_default()
+        if event.key == "enter":
+            self._change(lambda setup: self._source.rename_setup(setup.number, typed))
+        elif event.key == "escape":
+            self._show(replace(self._choice, typed=None))
+        elif event.key == "backspace":
+            self._show(replace(self._choice, typed=typed[:-1]))
+        elif event.character is not None and event.is_printable and len(typed) < LONGEST_NAME:
+            self._show(replace(self._choice, typed=typed + event.character))
+
+    def action_move(self, places: int) -> None:
+        last = max(len(self._source.view().setups) - 1, 0)
+        self._show(SetupChoice(min(max(self._choice.place + places, 0), last)))
+
+    def action_name(self) -> None:
+        for setup in self._source.view().setups[self._choice.place : self._choice.place + 1]:
+            self._show(replace(self._choice, typed=setup.name or "", notice=""))
+
+    def action_merge(self) -> None:
+        self._change(lambda setup: self._source.merge_setup(setup.number))
+
+    def action_begin(self) -> None:
+        self._change(lambda _: self._source.split_setup())
+
+    def _change(self, change: Callable[[Setup], object]) -> None:
+        """Make a change to the chosen setup, and say why if it cannot be made."""
+        notice = ""
+        try:
+            for setup in self._source.view().setups[self._choice.place : self._choice.place + 1]:
+                change(setup)
+        except TetherwatchError as error:
+            notice = str(error)
+        last = max(len(self._source.view().setups) - 1, 0)
+        self._show(SetupChoice(min(self._choice.place, last), notice=notice))
+
+    def _show(self, choice: SetupChoice) -> None:
+        self._choice = choice
+        self.query_one(Board).repaint()
 
 
 class TrialSheet(Screen[None]):

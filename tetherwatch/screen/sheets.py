@@ -15,13 +15,13 @@ _KEYS = (
     ("t", "what if: move a setting only in thought"),
     ("f g", "next face; place it by the card beside it"),
     ("w", "where the time goes, stage by stage"),
-    ("h", "this sheet"),
-    ("q, ctrl+c", "quit"),
+    ("m   u", "pin this frame to match it; name and mend setups"),
+    ("h   q", "this sheet; quit, as ctrl+c does"),
 )
 _AIRY_HEIGHT = 22
 _SIGNS = (
     "Offsets: minus is too dark. Moves: plus makes it brighter.",
-    "A reading from a raw is measured; from a JPEG or a preview it is an estimate.",
+    "Readings of raws are measured; of other files, estimated.",
 )
 _CAUTION = (
     "Take care: flash heads hold a charge after they are switched off, lamps get hot, cables trip people; follow the "

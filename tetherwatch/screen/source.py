@@ -48,6 +48,22 @@ class SessionSource(Protocol):
         """
         ...
 
+    def toggle_pin(self) -> bool:
+        """Pin the newest frame in its setup, or take the pin from it; True if it is pinned now."""
+        ...
+
+    def rename_setup(self, number: int, name: str) -> None:
+        """Name a setup; an empty name takes it away."""
+        ...
+
+    def merge_setup(self, number: int) -> int:
+        """Make one setup of this one and the one before it; returns that."""
+        ...
+
+    def split_setup(self) -> int:
+        """Begin a new setup with the newest frame; returns it."""
+        ...
+
     def close(self) -> None:
         """Stop watching."""
         ...

@@ -14,6 +14,7 @@ from tetherwatch.text import display_name
 _IMPORTANCE = (
     "eyes",
     "light",
+    "return",
     "program",
     "sync",
     "movement",
