@@ -23,6 +23,7 @@ _COMMANDS = {
     "rehearse": "tetherwatch.cli.rehearse",
     "report": "tetherwatch.cli.report",
     "sessions": "tetherwatch.cli.sessions",
+    "pin": "tetherwatch.cli.pin",
     "doctor": "tetherwatch.cli.doctor",
     "completion": "tetherwatch.cli.completion",
 }

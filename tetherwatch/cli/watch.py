@@ -42,6 +42,7 @@ Show = Callable[[SessionEvent], str | None]
     default=None,
     help="Go on with the last session of FOLDER, or begin another.  [default: go on within a day]",
 )
+@click.option("--setup", metavar="NAME", help="Name of the lighting setup that the next frame is in.")
 @click.option("--headless", is_flag=True, help="Print one JSON event a line instead of the dashboard.")
 @click.option("--frames", type=click.IntRange(min=1), help="Without dashboard: stop after so many frames.")
 @click.option(
@@ -57,6 +58,7 @@ def command(
     from_start: bool,
     session: Path | None,
     resume: bool | None,
+    setup: str | None,
     headless: bool,
     frames: int | None,
     background: Any,
@@ -72,6 +74,8 @@ def command(
     wish = Wish(DEFAULT_PLAN, session, resume, plan_name if given else None, ceiling, from_start, body)
     with opened(folder, wish) as found:
         before = found.session.problem_count
+        if setup is not None:
+            found.session.name_next_setup(setup)
         if headless:
             _stream(folder, found, frames, _JsonLines(found.session.plan, folder))
         elif frames is not None or not (sys.stdout.isatty() and sys.stdin.isatty()):

@@ -49,6 +49,7 @@ class Session:
         self._look: FrameRecord | None = None
         self._lighting = Lighting(past)
         self._in_setup = past.frames[-1].setup if past.frames else None
+        self._next_name: str | None = None
         self._followed = Followed(plan, past.set_after)
         self._told = frozenset(past.frames[-1].findings) if past.frames else frozenset[Finding]()
         self._frame_count = past.frame_count
@@ -179,6 +180,24 @@ class Session:
         """Name a setup; an empty name takes it away."""
         self._lighting.rename(number, name)
 
+    def name_next_setup(self, name: str) -> None:
+        """Name the setup of the next frame; where that has another name already, the frame begins a new one.
+
+        A setup that has this name already is left to be recognised.
+        """
+        self._next_name = name.strip() or None
+
+    def _name_setup(self) -> None:
+        """Do what `name_next_setup` asked for, once there is a frame."""
+        name, self._next_name = self._next_name, None
+        if name is None or name in (setup.name for setup in self._lighting.setups):
+            return
+        setup = self._lighting.current
+        if setup is not None and setup.name is not None and setup.frame_count > 1:
+            self._lighting.rename(self.split_setup(), name)
+        elif setup is not None:
+            self.rename_setup(setup.number, name)
+
     def merge_setup(self, number: int) -> int:
         """Make one setup of this one and the one before it; returns that. Raises UsageError if there is none."""
         into = self._lighting.merge(number, self._plan)
@@ -252,6 +271,8 @@ class Session:
             self._frames.insert(place, record)
         is_newest = place == len(self._frames) - 1
         self._assign_setups()
+        if is_newest and self._next_name is not None:
+            self._name_setup()
         del self._frames[:-KEPT_FRAMES]
         return (record, *_landed(record), *self._entered(), *(self._warned(record) if is_newest else ()))
 

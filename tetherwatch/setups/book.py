@@ -172,7 +172,7 @@ class Book:
         """Take the oldest frames out of the window; their setup is final."""
         for entry in self._window[:count]:
             number = self._labels.pop(entry.frame.number)
-            setup = self._settled.get(number) or begun(number, entry.frame)
+            setup = self._settled.get(number) or self._begun(number, entry.frame)
             self._settled[number] = joined(setup, entry, self._pending, plan)
             self._pending = pending_after(entry, self._pending)
             self._base, self._before = number, entry.frame
@@ -180,13 +180,17 @@ class Book:
 
     def _grow(self, plan: Plan) -> None:
         """The setups with the frames of the window, each in its state."""
-        before, grown, pending = self._grown, dict(self._settled), self._pending
+        grown, pending = dict(self._settled), self._pending
         for entry in self._window:
             number = self._labels[entry.frame.number]
-            name = before[number].name if number in before else None
-            grown[number] = joined(grown.get(number) or begun(number, entry.frame, name), entry, pending, plan)
+            grown[number] = joined(grown.get(number) or self._begun(number, entry.frame), entry, pending, plan)
             pending = pending_after(entry, pending)
         self._grown = {number: replace(setup, state=self._state(setup)) for number, setup in grown.items()}
+
+    def _begun(self, number: int, frame: Judged) -> Setup:
+        """A setup that begins with a frame, with the name that it was given meanwhile."""
+        known = self._grown.get(number)
+        return begun(number, frame, None if known is None else known.name)
 
     def _state(self, setup: Setup) -> SetupState:
         if setup.number != self.current:
