@@ -119,7 +119,8 @@ def kinship(known: Look, new: Look, explained: tuple[float, float]) -> Kinship |
     (older, older_cells), (newer, cells) = _palette(known), _palette(new)
     if min(older_cells.sum(), cells.sum()) < _LEAST_CELLS:
         return None
-    alike = np.all(np.abs(newer[1:, :, None] - older[1:, None, :]) <= _COLOUR_STOPS, axis=0)
+    red, blue = (np.abs(newer[k][:, None] - older[k]) <= _COLOUR_STOPS for k in (1, 2))
+    alike = red & blue
     apart = newer[0][:, None] - older[0]
     found, found_back = _found(apart, alike, explained), _found(apart.T, alike.T, explained)
     shares = cells @ found / cells.sum()
@@ -170,14 +171,14 @@ def _palette(look: Look) -> tuple[Floats, Floats]:
 
 def _found(apart: Floats, alike: NDArray[np.bool_], explained: tuple[float, float]) -> NDArray[np.bool_]:
     """Which changes of light explain each material: materials x changes, `_UNMOVED` being none."""
-    levels = apart - np.clip(apart, *explained)
-    places = np.rint(levels / STOPS).astype(np.intp) + _UNMOVED
-    inside = alike & (places >= 0) & (places < _BINS)
+    pairs = np.flatnonzero(alike)
+    rows, levels = pairs // alike.shape[1], apart.ravel()[pairs]
+    places = np.rint((levels - np.clip(levels, *explained)) / STOPS).astype(np.intp) + _UNMOVED
+    inside = (places >= 0) & (places < _BINS)
     reach = round(_CELL_STOPS / STOPS)
     found = np.zeros((apart.shape[0], _BINS + 2 * reach), dtype=bool)
-    rows = np.nonzero(inside)[0]
     for offset in range(2 * reach + 1):
-        found[rows, places[inside] + offset] = True
+        found[rows[inside], places[inside] + offset] = True
     return found[:, reach : reach + _BINS]
 
 
