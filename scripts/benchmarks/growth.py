@@ -5,20 +5,21 @@ import time
 from dataclasses import replace
 from pathlib import Path
 
-from benchmarks.captures import make_captures
+from benchmarks.captures import make_captures, read
 from benchmarks.reading import ratios, time_pairs
 from benchmarks.report import write_session
 from benchmarks.rows import Row, Rows, median_row
 from tetherwatch.screen.layout import Scene, dashboard
 from tetherwatch.screen.palette import choose
 from tetherwatch.session.opening import Wish, opened
-from tetherwatch.session.records import FrameRecord
-from tetherwatch.watch.records import Metered
+from tetherwatch.watch.records import Capture, Metered
+from tetherwatch.watch.task import Read
 
 MEGAPIXELS, QUICK_MEGAPIXELS = (6, 12, 24, 45, 100), (6, 24)
 PAIRS, QUICK_PAIRS = 7, 3
 FRAMES, QUICK_FRAMES = (10, 100, 1000, 10_000), (10, 1000)
 TAKEN = 30
+SMALL_MEGAPIXELS = 1.0
 COLUMNS, ROWS = 200, 50
 MOST_GROWTH = 1.5
 """Work for a frame in the longest session, against that in the shortest."""
@@ -70,10 +71,12 @@ def work_ms(frames: int) -> tuple[list[float], float]:
         began = time.perf_counter()
         with opened(folder, Wish("studio-card", path)) as found:
             open_ms = 1000 * (time.perf_counter() - began)
-            last = found.session.view().frames[-1]
+            last = found.session.view().frames[-1].capture
+            (small,) = make_captures(Path(made, "small"), SMALL_MEGAPIXELS)
+            shot = read(small, found.session.plan.aim)
             palette, taken = choose({}, None), []
             for number in range(1, TAKEN + 1):
-                event = _next(last, frames + number)
+                event = _next(last, shot, frames + number)
                 began = time.perf_counter()
                 found.session.take(event)
                 dashboard(Scene(found.session.view(), palette, 0.0), COLUMNS, ROWS)
@@ -81,13 +84,8 @@ def work_ms(frames: int) -> tuple[list[float], float]:
     return taken, open_ms
 
 
-def _next(last: FrameRecord, number: int) -> Metered:
-    """The capture of the last frame once more, as one that came later."""
-    capture = replace(
-        last.capture,
-        path=last.capture.path.with_name(f"SES_{number:05}.DNG"),
-        mtime_ns=number,
-        sequence=number,
-        fingerprint=None,
-    )
-    return Metered(capture, last.metadata, last.reading, last.thumbnail)
+def _next(last: Capture, shot: Read, number: int) -> Metered:
+    """A shot that comes as a capture after the last one."""
+    path = last.path.with_name(f"SES_{number:05}.DNG")
+    capture = replace(last, path=path, mtime_ns=number, sequence=number, fingerprint=None)
+    return Metered(capture, shot.metadata, shot.reading, shot.thumbnail)
