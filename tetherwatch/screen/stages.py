@@ -16,8 +16,8 @@ LOOK_BACK = 20
 
 _NAME_CELLS, _FIGURE_CELLS = 15, 12
 _STAGES: Mapping[str, tuple[str, Callable[[FrameRecord], float | None]]] = {
-    "arrival wait": ("from the file's last change until a worker takes it", lambda frame: frame.stages.wait_s),
-    "decode": ("until its pixels and settings are there", lambda frame: frame.stages.decode_s),
+    "arrival wait": ("until a worker takes the file", lambda frame: frame.stages.wait_s),
+    "decode": ("until pixels and settings are there", lambda frame: frame.stages.decode_s),
     "meter": ("until it is measured", lambda frame: frame.stages.meter_s),
     "advise": ("until the call is known", lambda frame: frame.stages.advise_s),
 }
@@ -44,7 +44,9 @@ def stages_sheet(
     return block(lines, width, height)
 
 
-_NOTE = "A capture waits until its file has been left alone for a moment; a first look at its preview does not."
+_NOTE = (
+    "A capture waits from its file's last change until that has been left alone for a moment; its first look does not."
+)
 
 
 def _line(stage: str, meaning: str, seconds: Sequence[float | None], palette: Palette) -> Text:

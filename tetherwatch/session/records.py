@@ -40,7 +40,7 @@ class FrameRecord:
     eyes: EyeState | None = None
     setup: int | None = None
     match: Match | None = None
-    stages: Stages = NOT_TIMED
+    stages: Stages = field(default=NOT_TIMED, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
