@@ -42,9 +42,10 @@ def measure(quick: bool) -> Rows:
         (jpeg,) = make_captures(Path(folder, "jpeg"), MEGAPIXELS, files="jpeg")
         (raw,) = make_captures(Path(folder, "raw"), MEGAPIXELS)
         stream = streamed(jpeg, Path(folder, "stream"), jpegs)
+        rates = [decoders_rate(raw, default_count(), 3 if quick else 7)]
         backlog = backlog_rate(raw, Path(folder, "backlog"), raws)
-        bare = decoders_rate(raw, default_count(), 3 if quick else 7)
-    return (*stream_rows(stream), *backlog_rows(backlog, bare))
+        rates.append(decoders_rate(raw, default_count(), 3 if quick else 7))
+    return (*stream_rows(stream), *backlog_rows(backlog, statistics.mean(rates)))
 
 
 def stream_rows(stream: Stream) -> Rows:
