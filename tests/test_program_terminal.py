@@ -118,6 +118,23 @@ def test_pause_holds_the_frame_and_counts_newer_ones(shelf: Path, captures: Path
         terminal.shows("RHS_0002.DNG")
 
 
+def test_an_earlier_frame_can_be_looked_at(shelf: Path, captures: Path) -> None:
+    """The left arrow goes back to it, d tells all of it, the right arrow comes back."""
+    with dashboard(captures) as terminal:
+        terminal.shows("Waiting")
+        for number in (1, 2):
+            drop(shelf / f"RHS_000{number}.DNG", captures / f"RHS_000{number}.DNG")
+            terminal.shows(f"RHS_000{number}.DNG", "reading: raw")
+        terminal.press("\x1b[D")
+        terminal.shows("PAUSED, 1 newer", "RHS_0001.DNG")
+        terminal.press("d")
+        terminal.shows("Frame #1", "Harrow Q24", "HQ-204417")
+        terminal.press("d")
+        terminal.shows("PAUSED, 1 newer", "RHS_0001.DNG")
+        terminal.press("\x1b[C")
+        terminal.shows("RHS_0002.DNG")
+
+
 def test_another_plan_can_be_chosen(shelf: Path, captures: Path) -> None:
     """p lists the plans; the chosen one takes effect on the frame shown."""
     with dashboard(captures, 100, 30) as terminal:

@@ -218,6 +218,29 @@ def test_a_lock_ends_a_pause() -> None:
     drive(session, steps)
 
 
+def test_arrows_go_through_the_frames_and_d_tells_all_of_one() -> None:
+    """The frame looked at stays while newer ones come; end shows these; x stops at troubled ones only."""
+    session = _session(4)
+    odd = made.frame(2, call=made.CALLS["check"])
+    session.now = replace(session.now, frames=(session.now.frames[0], odd, *session.now.frames[2:]))
+
+    async def steps(app: Dashboard, pilot: Pilot[TetherwatchError]) -> None:
+        await pilot.press("left")
+        await until(lambda: "#3 " in shown(app) and "PAUSED, 1 newer" in shown(app))
+        session.arrive(5)
+        await until(lambda: "PAUSED, 2 newer" in shown(app))
+        await pilot.press("d")
+        await until(lambda: "Frame #3" in shown(app))
+        await pilot.press("d", "x", "left")
+        await until(lambda: "#2 " in shown(app))
+        await pilot.press("right")
+        await until(lambda: "#5 " in shown(app) and "PAUSED" not in shown(app))
+        await pilot.press("left", "end")
+        await until(lambda: "#5 " in shown(app) and "PAUSED" not in shown(app))
+
+    drive(session, steps)
+
+
 @pytest.mark.parametrize("size", SIZES)
 def test_the_plan_is_chosen_from_a_list(size: tuple[int, int]) -> None:
     """p opens the list at the present plan, arrows move, enter uses."""

@@ -7,7 +7,6 @@ import sys
 import time
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from functools import partial
 from typing import ClassVar
 
@@ -19,6 +18,7 @@ from tetherwatch.errors import TetherwatchError
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.screen.block import Block
 from tetherwatch.screen.board import Board
+from tetherwatch.screen.history import detail_sheet, moved, shown_at
 from tetherwatch.screen.layout import Scene, dashboard
 from tetherwatch.screen.overlays import PlanSheet, SetupsSheet, Sheet, TrialSheet
 from tetherwatch.screen.palette import Background, choose
@@ -39,6 +39,11 @@ class Dashboard(App[TetherwatchError]):
     CSS = "Screen { background: ansi_default; color: ansi_default; overflow: hidden; }"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space", "pause"),
+        Binding("left", "look(False)"),
+        Binding("right", "look(True)"),
+        Binding("end,escape", "now"),
+        Binding("x", "troubled"),
+        Binding("d", "detail"),
         Binding("p", "plans"),
         Binding("s", "lock('shutter')"),
         Binding("a", "lock('aperture')"),
@@ -65,7 +70,8 @@ class Dashboard(App[TetherwatchError]):
         self._source = source
         self._palette = choose(environ, background)
         self._clock = clock
-        self._held: SessionView | None = None
+        self._shown: int | None = None
+        self._only_troubled = False
         self._notice, self._noticed_at = "", 0.0
         self._pin_words = ""
         self._drawn: deque[tuple[int, float]] = deque(maxlen=LOOK_BACK)
@@ -99,17 +105,37 @@ class Dashboard(App[TetherwatchError]):
             self._drawn.append((number, time.perf_counter() - began))
 
     def _paint(self, width: int, height: int) -> Block:
-        view, newer = self._source.view().with_look(), None
-        if self._held is not None:
-            newer = view.frame_count - self._held.frame_count
-            view = replace(view, frames=self._held.frames)
+        view, newer = self._view()
         now = self._clock()
         notice = self._notice if now - self._noticed_at < _NOTICE_SECONDS else ""
         return dashboard(Scene(view, self._palette, now, newer, notice), width, height)
 
+    def _view(self) -> tuple[SessionView, int | None]:
+        """What is shown, and how many newer frames there are if it is held."""
+        return shown_at(self._source.view().with_look(), self._shown)
+
     def action_pause(self) -> None:
-        view = self._source.view()
-        self._held = view if self._held is None and view.frames else None
+        frames = self._source.view().with_look().frames
+        self._show(frames[-1].number if self._shown is None and frames else None)
+
+    def action_look(self, forward: bool) -> None:
+        self._show(moved(self._source.view(), self._shown, forward, self._only_troubled))
+
+    def action_now(self) -> None:
+        self._show(None)
+
+    def action_troubled(self) -> None:
+        self._only_troubled = not self._only_troubled
+        kind = "frames that want a look: odd, clipped, soft" if self._only_troubled else "all frames"
+        self._say(f"left and right go through {kind}")
+
+    def action_detail(self) -> None:
+        view, _ = self._view()
+        if view.frames:
+            self.push_screen(Sheet(partial(detail_sheet, view.frames[-1], view, self._palette)))
+
+    def _show(self, number: int | None) -> None:
+        self._shown = number
         self._board.repaint()
 
     def action_keys(self) -> None:
@@ -170,7 +196,7 @@ class Dashboard(App[TetherwatchError]):
 
     def _change(self, change: Callable[[], None], done: Callable[[], str]) -> None:
         """Make a change that leads to another call, which ends a pause: the call shown must be the one in force."""
-        self._held = None
+        self._shown = None
         try:
             change()
             self._say(done())

@@ -10,11 +10,11 @@ from tetherwatch.text import display_name
 
 _KEYS = (
     ("space", "pause on this frame; new ones are still read"),
-    ("p", "choose another plan"),
+    ("left right", "look back; x: only at odd and clipped ones"),
+    ("p   t", "choose another plan; what if a setting moved"),
     ("s a i", "lock shutter, aperture, ISO; again to free it"),
-    ("t", "what if: move a setting only in thought"),
     ("f g", "next face; place it by the card beside it"),
-    ("w", "where the time goes, stage by stage"),
+    ("d   w", "all about this frame; where the time goes"),
     ("m   u", "pin this frame to match it; name and mend setups"),
     ("h   q", "this sheet; quit, as ctrl+c does"),
 )
