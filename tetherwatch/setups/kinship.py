@@ -35,12 +35,12 @@ _BETTER_PART = 0.25
 _STAINED_STOPS = 0.25
 """How far a colour lies from the picture's middle to be told from its greys: skin does, and few clothes."""
 
-_STAINED_FOUND, _STAINED_BETTER, _STAINED_CELLS, _STAINED_COST = 0.15, 0.5, 6, 6.0
+_STAINED_FOUND, _STAINED_BETTER, _STAINED_CELLS, _STAINED_COST = 0.1, 0.45, 6, 6.0
 
 _AREA_SIGMA_STOPS = 0.13
 """Scatter of the metered area's light from frame to frame: flash, shutter and iris together, and small movements."""
 
-_LEAST_CELLS = 300
+_LEAST_CELLS = 80
 _VIEW_STOPS, _VIEW_PART = 0.3, 0.8
 """Of two frames of one view, this part of the cells differs by no more than that from what all do."""
 
@@ -99,9 +99,9 @@ def _of_area(change: float) -> float:
 def _of_look(kin: Kinship) -> float:
     if abs(kin.shift_stops) > ALIKE_STOPS and kin.shifted - kin.same > _BETTER_PART:
         return STRANGE
-    if kin.stained < _STAINED_FOUND and kin.stained_shifted - kin.stained > _STAINED_BETTER:
-        return _STAINED_COST
-    return STRANGE * min(max((_SAME_PART - kin.same) / (_SAME_PART - _OTHER_PART), 0.0), 1.0)
+    stained = kin.stained < _STAINED_FOUND and kin.stained_shifted - kin.stained > _STAINED_BETTER
+    doubt = min(max((_SAME_PART - kin.same) / (_SAME_PART - _OTHER_PART), 0.0), 1.0)
+    return max(STRANGE * doubt, _STAINED_COST if stained else 0.0)
 
 
 def _explained(light: LightKind, moved: Mapping[Setting, float], asked: float) -> tuple[float, float]:

@@ -14,18 +14,17 @@ ROWS, COLUMNS = 24, 36
 STOPS = 0.1
 """Unit of a material's levels and colours."""
 
-BRIGHT_STOPS, DARK_STOPS = 1.7, -5.7
+BRIGHT_STOPS, DARK_STOPS = 1.7, -4.2
 """Levels beyond which a coloured cell may be among the bright or dark ones."""
 
 _LAYOUT = (6, 9)
 _SAMPLES = 2
 """Rows and columns of the thumbnail averaged in one cell."""
 
-_DARKEST_CODE, _BRIGHTEST_CODE = 6, 250
+_DARKEST_CODE, _BRIGHTEST_CODE = 16, 248
 """Codes of 8-bit sRGB beyond which a cell tells no level: steps are coarse there, or light is clipped."""
 
-_MIDDLE_PERCENT = 50.0
-_OTHERS: tuple[Channel, ...] = ("r", "b")
+_PERCENTS = (50.0, 30.0, 70.0, 15.0, 85.0, 5.0, 95.0)
 _PLANES: dict[Channel, int] = {"r": 0, "g": 1, "b": 2}
 
 Codes = NDArray[np.uint8]
@@ -37,11 +36,12 @@ def look_of(thumbnail: Thumbnail, reading: Reading) -> Look:
     if thumbnail.width < COLUMNS or thumbnail.height < ROWS:
         return Look()
     codes = np.frombuffer(thumbnail.rgb, np.uint8).reshape(thumbnail.height, thumbnail.width, 3)
-    light, table = _cells(codes, ROWS, COLUMNS), picture_table()
+    light, table, balance = _cells(codes, ROWS, COLUMNS), picture_table(), _balance(codes, reading)
     bright = light.max(axis=-1) >= table[_BRIGHTEST_CODE]
     dark = ~bright & (light.min(axis=-1) <= table[_DARKEST_CODE])
     stops = np.log2(np.maximum(light, table[1] / 2) / PICTURE_GREY)
-    balance = np.array([_balance(codes, reading, channel) for channel in _OTHERS])
+    if balance is None:
+        return Look((), int(bright.sum()), int(dark.sum()), _layout(codes))
     colours = stops[..., 0::2] - stops[..., 1:2] - balance
     seen = np.concatenate([stops[..., 1:2], colours], axis=-1)[~(bright | dark)]
     found, counts = np.unique(np.rint(seen / STOPS).astype(int), axis=0, return_counts=True)
@@ -74,21 +74,19 @@ def _sampled(pixels: int, cells: int) -> NDArray[np.intp]:
     return ((np.arange(cells * _SAMPLES) + 0.5) * (pixels / (cells * _SAMPLES))).astype(np.intp)
 
 
-def _balance(codes: Codes, reading: Reading, channel: Channel) -> float:
-    """Stops that white balance brightened a channel of the thumbnail by, against green.
+def _balance(codes: Codes, reading: Reading) -> Floats | None:
+    """Stops that white balance brightened red and blue of the thumbnail by, against green; None where that is hidden.
 
-    White balance multiplies a channel, so that its median pixel stays its median pixel.
+    White balance multiplies a channel, so that it leaves the order of its pixels: the same part of them is darker than
+    a level before and after. A part is chosen whose level is neither clipped nor black in any channel.
     """
     tones = {each.channel: each for each in reading.tones}
-    if channel not in tones or "g" not in tones:
-        return 0.0
-    brightened = [
-        np.log2(_median_light(codes[..., _PLANES[each]])) + tones[each].percentile(_MIDDLE_PERCENT)
-        for each in (channel, "g")
-    ]
-    return float(brightened[0] - brightened[1])
-
-
-def _median_light(codes: Codes) -> float:
-    middle = float(np.percentile(codes, _MIDDLE_PERCENT))
-    return max(float(np.interp(middle, np.arange(256), picture_table())), float(picture_table()[1]))
+    if not set(_PLANES) <= set(tones):
+        return np.zeros(2)
+    for percent in _PERCENTS:
+        shown = [float(np.percentile(codes[..., plane], percent)) for plane in _PLANES.values()]
+        if min(shown) > _DARKEST_CODE and max(shown) < _BRIGHTEST_CODE:
+            light = np.interp(shown, np.arange(256), picture_table())
+            red, green, blue = np.log2(light) + [tones[channel].percentile(percent) for channel in _PLANES]
+            return np.array([red - green, blue - green])
+    return None
