@@ -12,7 +12,8 @@ from pathlib import Path
 import environment
 
 PART_NAMES = tuple(
-    "reading truth loop sessions program faces eyes ladder dashboard arrival looks stream growth memory report".split()
+    "reading truth loop sessions setups program faces eyes ladder dashboard arrival looks stream growth memory "
+    "report".split()
 )
 NEEDED = ("tetherwatch", "tifffile", "imagecodecs", "psutil", "pyte", "skimage")
 

@@ -22,6 +22,7 @@ from benchmarks import (
     reading,
     report,
     sessions,
+    setups,
     stream,
     truth,
 )
@@ -37,6 +38,7 @@ PARTS: Mapping[str, Part] = {
     "truth": truth.measure,
     "loop": loop.measure,
     "sessions": sessions.measure,
+    "setups": setups.measure,
     "program": program.measure,
     "faces": faces.measure,
     "eyes": eyes.measure,

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from tetherwatch.advise.likeness import PAUSE_S, paused
 from tetherwatch.advise.records import Plan
+from tetherwatch.setups.drift import drift_of
 from tetherwatch.setups.growth import Entry, begun, joined, pending_after, sample_of, united
 from tetherwatch.setups.kinship import STRANGE, is_blind, strangeness
 from tetherwatch.setups.records import Judged, Setup, SetupState
@@ -180,12 +181,22 @@ class Book:
 
     def _grow(self, plan: Plan) -> None:
         """The setups with the frames of the window, each in its state."""
-        grown, pending = dict(self._settled), self._pending
+        before, grown, pending = self._grown, dict(self._settled), self._pending
+        drifts = {number: setup.drift for number, setup in before.items()}
+        newest: dict[int, Judged] = {}
         for entry in self._window:
             number = self._labels[entry.frame.number]
             grown[number] = joined(grown.get(number) or self._begun(number, entry.frame), entry, pending, plan)
             pending = pending_after(entry, pending)
-        self._grown = {number: replace(setup, state=self._state(setup)) for number, setup in grown.items()}
+            if entry.fits:
+                newest[number] = entry.frame
+        for number, frame in newest.items():
+            offset = frame.shot.reading.offset_stops
+            drifts[number] = drift_of(grown[number].points, offset, plan.aim.tolerance_stops)
+        self._grown = {
+            number: replace(setup, state=self._state(setup), drift=drifts.get(number))
+            for number, setup in grown.items()
+        }
 
     def _begun(self, number: int, frame: Judged) -> Setup:
         """A setup that begins with a frame, with the name that it was given meanwhile."""

@@ -1,24 +1,26 @@
 """A setup grows by a frame: where its light stands, the settings that were right, and what later frames look like."""
 
 from dataclasses import dataclass, replace
-from statistics import median
+from statistics import mean, median
 
 from tetherwatch.advise.records import Estimate, LightKind, Plan
 from tetherwatch.exposure.stops import Setting, brightness
-from tetherwatch.setups.drift import drift_of
 from tetherwatch.setups.kinship import same_view, strangeness
 from tetherwatch.setups.look import look_of
-from tetherwatch.setups.records import Judged, LightPoint, Sample, Setup
+from tetherwatch.setups.records import Judged, LightPoint, Look, Sample, Setup
 from tetherwatch.setups.stretches import FITS
 
 _SAMPLES = 4
 """Views of a setup that later frames are compared with."""
 
-_POINTS = 60
+_POINTS = 100
 """Frames that drift is worked out from."""
 
 _LAST_POINTS = 9
 """Frames whose median is the setup's light value."""
+
+_SEEN_PART = 0.8
+"""Part of a picture that must be neither clipped nor black for its overall level to be told."""
 
 _MAD_TO_SIGMA = 1.4826
 _MEDIAN_TO_MEAN = 1.2533
@@ -69,7 +71,6 @@ def joined(setup: Setup, entry: Entry, asked_stops: float, plan: Plan) -> Setup:
         light_value=_light_value(points, frame),
         settings=settings if frame.right or not setup.proven else setup.settings,
         proven=setup.proven or frame.right,
-        drift=drift_of(points, frame.shot.reading.offset_stops, plan.aim.tolerance_stops),
         samples=_sampled(() if turned else setup.samples, sample),
         points=points,
     )
@@ -100,21 +101,37 @@ def _sampled(samples: tuple[Sample, ...], sample: Sample) -> tuple[Sample, ...]:
 
 
 def _pointed(setup: Setup, frame: Judged, sample: Sample, light: LightKind) -> tuple[LightPoint, ...]:
-    value = _steady_light(frame, light)
-    if value is None:
+    """The points with one of this frame. A face is the same whatever the view; any other area is told by its picture,
+    in which small movements even out."""
+    moved = _settings_stops(frame, light)
+    if moved is None:
         return setup.points
+    level = sample.level_stops if sample.area == "face" else _overall(sample.look)
     view = 0
     if setup.points and setup.samples:
-        view = setup.points[-1].view + (not same_view(setup.samples[-1], sample))
+        last = setup.samples[-1]
+        same = sample.area == last.area == "face" or same_view(last, sample)
+        view = setup.points[-1].view + (not same or (level is None) != (_overall(last.look) is None))
+    value = (sample.level_stops if level is None else level) - moved
     return (*setup.points, LightPoint(frame.shot.time_s, value, view))[-_POINTS:]
 
 
-def _steady_light(frame: Judged, light: LightKind) -> float | None:
-    """Light of the metered area that no setting moves: a light value, and under flash that of the flash alone."""
-    value, shutter_s = frame.shot.reading.light_value, frame.shot.metadata.settings.shutter_s
-    if value is None or shutter_s is None:
+def _overall(look: Look) -> float | None:
+    """The mean of the middle half of a picture's levels; None where too much of it is clipped or black."""
+    seen = sorted(level for level in look.layout if level is not None)
+    if not seen or len(seen) < _SEEN_PART * len(look.layout):
         return None
-    return value + brightness(Setting.SHUTTER, shutter_s) if light == "flash" else value
+    quarter = len(seen) // 4
+    return mean(seen[quarter : len(seen) - quarter])
+
+
+def _settings_stops(frame: Judged, light: LightKind) -> float | None:
+    """What the settings did to the level; the shutter does nothing to flash."""
+    settings = frame.shot.metadata.settings
+    if settings.brightness_stops is None or settings.shutter_s is None:
+        return None
+    shutter = brightness(Setting.SHUTTER, settings.shutter_s)
+    return settings.brightness_stops - (shutter if light == "flash" else 0.0)
 
 
 def _light_value(points: tuple[LightPoint, ...], frame: Judged) -> Estimate | None:

@@ -72,7 +72,7 @@ class Sample:
 
 @dataclass(frozen=True, slots=True)
 class LightPoint:
-    """Light of one frame's metered area at a time, in stops. Frames of one `view` show about the same picture."""
+    """Light of one frame, in stops against that of others of its `view`, which show about the same picture."""
 
     time_s: float
     light_value: float
