@@ -4,7 +4,7 @@ Boxes are float64 arrays (windows x 4) of left, top, right, bottom in pixels of 
 """
 
 import math
-from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,32 +12,45 @@ from PIL import Image
 
 from tetherwatch.face.networks import Networks
 from tetherwatch.face.picture import Picture
+from tetherwatch.face.views import (
+    OUTPUT_SIDE,
+    WINDOW,
+    Boxes,
+    Eyes,
+    cut_out,
+    eyes_seen,
+    pyramid,
+    signal,
+    turned_view,
+    view_step,
+)
 from tetherwatch.face.weights import Floats32
 from tetherwatch.meter.records import Box, Face, Point
 
-Boxes = NDArray[np.float64]
 Indices = NDArray[np.intp]
-Place = NDArray[np.float64]
-Eyes = NDArray[np.float64]
 
-SMALLEST_FACE = 28
-"""Pixels: smaller faces are not looked for."""
-
-_WINDOW = 12
 _APART = 2
-_SHRINK = 0.709
-"""Size of each picture of the pyramid by that of the one before (as in the source: half its area)."""
+_LEAST_SCORES = (0.6, 0.6, 0.8)
+"""After each of the three networks. In the source 0.6, 0.7, 0.7: here more is looked at, and fewer things are taken for
+faces."""
 
-_LEAST_SCORES = (0.6, 0.7, 0.8)
-"""After each of the three networks. The last is higher than in the source (0.7): fewer things are taken for faces."""
-
-_OUTPUT_SIDE = 48
-_VIEWS = ((1.15,), (1.0, 1.15, 1.3))
-"""Sizes of the views in which the eyes of a face are looked for again, by the size of the face: once roughly upright,
-then more upright."""
+_VIEWS = (1.0, 1.15, 1.3)
+"""Sizes of the views in which the eyes of a face are looked for again, by the size of the face."""
 
 _OVERLAP = 0.5
 _SAME_WINDOW = 0.7
+
+_TILT = math.radians(25)
+"""How far boxes are turned where no face was seen in them."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """A face as the output network sees it, in pixels."""
+
+    box: Boxes
+    score: float
+    eyes: Eyes
 
 
 class Cascade:
@@ -52,38 +65,57 @@ class Cascade:
         boxes = self._refined(image, self._proposed(image))
         if not len(boxes):
             return ()
-        scores, shifts, marks = self._networks.output(_cut_out(image, boxes, _OUTPUT_SIDE))
-        sure = np.flatnonzero(scores > _LEAST_SCORES[2])
-        boxes, scores, shifts, marks = boxes[sure], scores[sure], shifts.T[sure], marks.T[sure]
-        found = _moved(boxes, shifts)
+        seen = self._judged(image, boxes)
+        if not seen:
+            seen = [one for tilt in (-_TILT, _TILT) for one in self._judged_turned(image, boxes, tilt)]
+        if not seen:
+            return ()
+        found, scores = np.stack([one.box for one in seen]), np.array([one.score for one in seen])
         kept = strongest(found, scores, _SAME_WINDOW, smaller=True)
-        faces = [
-            _face(found[i], self._eyes(image, found[i], _eyes_in(marks[i], boxes[i])), float(scores[i]), image.size)
-            for i in kept
-        ]
+        faces = [_face(seen[i], self._eyes(image, seen[i]), image.size) for i in kept]
         return tuple(sorted(faces, key=lambda face: face.box.area, reverse=True))
 
-    def _eyes(self, image: Image.Image, box: Boxes, eyes: Eyes) -> Eyes:
+    def _judged(self, image: Image.Image, boxes: Boxes) -> list[_Seen]:
+        """Which of the boxes are faces."""
+        scores, shifts, marks = self._networks.output(cut_out(image, boxes, OUTPUT_SIDE))
+        moved = _moved(boxes, shifts.T)
+        return [
+            _Seen(moved[i], float(scores[i]), _eyes_in(marks[:, i], boxes[i]))
+            for i in np.flatnonzero(scores > _LEAST_SCORES[2])
+        ]
+
+    def _judged_turned(self, image: Image.Image, boxes: Boxes, tilt: float) -> list[_Seen]:
+        """Which of the boxes are faces tilted by about so much: small ones are often missed unless turned upright."""
+        middles, steps = (boxes[:, :2] + boxes[:, 2:]) / 2, [view_step(box, 1.0, tilt) for box in boxes]
+        views = [turned_view(image, middle, step) for middle, step in zip(middles, steps, strict=True)]
+        scores, _, marks = self._networks.output(signal(np.stack(views)))
+        return [
+            _Seen(boxes[i], float(scores[i]), eyes_seen(marks[:, i], middles[i], steps[i]))
+            for i in np.flatnonzero(scores > _LEAST_SCORES[2])
+        ]
+
+    def _eyes(self, image: Image.Image, seen: _Seen) -> Eyes:
         """The eyes (2 x 2: x, y in pixels) once more, in views of the face that are turned upright.
 
         The network draws the eyes of a tilted face towards those of an upright one; some views more even out the rest.
         """
-        middle, side = (box[:2] + box[2:]) / 2, float(np.max(box[2:] - box[:2]))
-        for scales in _VIEWS:
-            tilt = math.atan2(*(eyes[1] - eyes[0])[::-1])
-            steps = [side * scale / _OUTPUT_SIDE * np.array([math.cos(tilt), math.sin(tilt)]) for scale in scales]
-            views = np.stack([_turned_view(image, middle, step) for step in steps])
-            marks = self._networks.output(_signal(views))[2].T
-            eyes = np.mean([_eyes_seen(mark, middle, step) for mark, step in zip(marks, steps, strict=True)], axis=0)
-        return eyes
+        smaller = max(1, int(np.max(seen.box[2:] - seen.box[:2]) / OUTPUT_SIDE))
+        near, box = image.reduce(smaller), seen.box / smaller
+        middle, tilt = (box[:2] + box[2:]) / 2, math.atan2(*(seen.eyes[1] - seen.eyes[0])[::-1])
+        steps = [view_step(box, scale, tilt) for scale in _VIEWS]
+        views = np.stack([turned_view(near, middle, step) for step in steps])
+        marks = self._networks.output(signal(views))[2].T
+        eyes = [eyes_seen(mark, middle, step) for mark, step in zip(marks, steps, strict=True)]
+        mean: Eyes = smaller * np.mean(eyes, axis=0)
+        return mean
 
     def _proposed(self, image: Image.Image) -> Boxes:
         boxes, scores, shifts = [], [], []
-        for scale, picture in _pyramid(image):
+        for scale, picture in pyramid(image):
             score, shift = (part[..., 0, :, :] for part in self._networks.proposal(picture[:, np.newaxis]))
             places = np.argwhere(score > _LEAST_SCORES[0])
             corners = places * (_APART / scale)
-            windows = np.hstack([corners, corners + _WINDOW / scale])
+            windows = np.hstack([corners, corners + WINDOW / scale])
             likely = tuple(places.T)
             kept = strongest(windows, score[likely], _OVERLAP)
             boxes.append(windows[kept])
@@ -91,40 +123,16 @@ class Cascade:
             shifts.append(shift.transpose(1, 2, 0)[likely][kept])
         if not boxes:
             return np.empty((0, 4))
-        together = np.concatenate(boxes)
-        kept = strongest(together, np.concatenate(scores), _SAME_WINDOW)
-        return _squared(_moved(together[kept], np.concatenate(shifts)[kept]))
+        moved = _squared(_moved(np.concatenate(boxes), np.concatenate(shifts)))
+        return moved[strongest(moved, np.concatenate(scores), _SAME_WINDOW)]
 
     def _refined(self, image: Image.Image, boxes: Boxes) -> Boxes:
         if not len(boxes):
             return boxes
-        scores, shifts = self._networks.refinement(_cut_out(image, boxes, 24))
+        scores, shifts = self._networks.refinement(cut_out(image, boxes, 24))
         sure = np.flatnonzero(scores > _LEAST_SCORES[1])
-        kept = sure[strongest(boxes[sure], scores[sure], _SAME_WINDOW)]
-        return _squared(_moved(boxes[kept], shifts.T[kept]))
-
-
-def _pyramid(image: Image.Image) -> Iterator[tuple[float, Floats32]]:
-    """The picture made smaller step by step, with the scale, until a window covers it."""
-    scale = _WINDOW / SMALLEST_FACE
-    while min(image.size) * scale >= _WINDOW:
-        size = (round(image.width * scale), round(image.height * scale))
-        yield scale, _signal(np.asarray(image.resize(size, Image.Resampling.BOX)))
-        scale *= _SHRINK
-
-
-def _cut_out(image: Image.Image, boxes: Boxes, side: int) -> Floats32:
-    """Each box as a square picture for a network; what lies outside of the picture is black."""
-    shape = (side, side)
-    cuts = [image.crop(tuple(box)).resize(shape, Image.Resampling.BOX) for box in np.rint(boxes).astype(int).tolist()]
-    return _signal(np.stack([np.asarray(cut) for cut in cuts]))
-
-
-def _signal(pixels: Picture) -> Floats32:
-    """Pixels (..., rows, columns, 3) as a network takes them: (3, ..., columns, rows)."""
-    turned = np.moveaxis(pixels.swapaxes(-3, -2), -1, 0)
-    signal: Floats32 = (turned.astype(np.float32, order="C") - np.float32(127.5)) * np.float32(1 / 128)
-    return signal
+        moved = _squared(_moved(boxes[sure], shifts.T[sure]))
+        return moved[strongest(moved, scores[sure], _SAME_WINDOW)]
 
 
 def strongest(boxes: Boxes, scores: NDArray[np.floating], overlap: float, smaller: bool = False) -> Indices:
@@ -163,26 +171,8 @@ def _eyes_in(marks: Floats32, box: Boxes) -> Eyes:
     return box[:2] + np.stack([marks[:2], marks[5:7]], axis=1) * (box[2:] - box[:2])
 
 
-def _turned_view(image: Image.Image, middle: Place, step: Place) -> Picture:
-    """A square around `middle` as the network takes it, whose rows run along `step`, a pixel of it each."""
-    finer = max(1, math.ceil(float(np.hypot(*step))))
-    across, down = step / finer, np.array([-step[1], step[0]]) / finer
-    side = _OUTPUT_SIDE * finer
-    corner = middle - (across + down) * (side / 2)
-    matrix = (across[0], down[0], corner[0], across[1], down[1], corner[1])
-    view = image.transform((side, side), Image.Transform.AFFINE, matrix, Image.Resampling.BILINEAR)
-    return np.asarray(view.reduce(finer))
-
-
-def _eyes_seen(marks: Floats32, middle: Place, step: Place) -> Eyes:
-    """The eyes of a turned view, in pixels of the picture."""
-    x, y = ((marks[part] - 0.5) * _OUTPUT_SIDE for part in (slice(0, 2), slice(5, 7)))
-    eyes: Eyes = middle + x[:, np.newaxis] * step + y[:, np.newaxis] * np.array([-step[1], step[0]])
-    return eyes
-
-
-def _face(box: Boxes, eyes: Eyes, score: float, size: tuple[int, int]) -> Face:
+def _face(seen: _Seen, eyes: Eyes, size: tuple[int, int]) -> Face:
     """A face relative to the picture's size."""
-    left, top, right, bottom = (float(value) for value in box / (*size, *size))
+    left, top, right, bottom = (float(value) for value in seen.box / (*size, *size))
     left_eye, right_eye = sorted((Point(*place) for place in (eyes / size).tolist()), key=lambda eye: eye.x)
-    return Face(Box(max(left, 0.0), max(top, 0.0), min(right, 1.0), min(bottom, 1.0)), left_eye, right_eye, score)
+    return Face(Box(max(left, 0.0), max(top, 0.0), min(right, 1.0), min(bottom, 1.0)), left_eye, right_eye, seen.score)
