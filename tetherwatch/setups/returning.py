@@ -70,9 +70,8 @@ def _was(plan: Plan, way: Difference) -> str:
 
 def _in_order(plan: Plan, ways: tuple[Difference, ...], reading: Reading) -> list[Difference]:
     """Those that may move, in the plan's order for this need."""
-    levers = plan.levers(-reading.offset_stops)
-    places = {setting: place for place, setting in enumerate((*levers, *CAMERA_SETTINGS))}
-    return sorted((way for way in ways if _may_move(plan, way)), key=lambda way: places[way.setting])
+    order = (*plan.levers(-reading.offset_stops), *CAMERA_SETTINGS)
+    return sorted((way for way in ways if _may_move(plan, way)), key=lambda way: order.index(way.setting))
 
 
 def _may_move(plan: Plan, way: Difference) -> bool:
