@@ -41,10 +41,10 @@ def _span(start: float, stop: float, origin: int, pitch: int, count: int) -> tup
     return first, last
 
 
-def sample_pitch(frame: Frame, box: Box) -> int:
-    """Metered are every so many rows and columns of each site; 1 where the area is small."""
+def sample_pitch(frame: Frame, box: Box, enough: int = _SAMPLE_PIXELS) -> int:
+    """Metered are every so many rows and columns of each site, to leave `enough` pixels; 1 where the area is small."""
     rows, columns = (box.bottom - box.top) * frame.height, (box.right - box.left) * frame.width
-    return max(1, int(min(math.sqrt(rows * columns / _SAMPLE_PIXELS), rows / _LEAST_LINES, columns / _LEAST_LINES)))
+    return max(1, int(min(math.sqrt(rows * columns / enough), rows / _LEAST_LINES, columns / _LEAST_LINES)))
 
 
 def sites_inside(frame: Frame, box: Box, pitch: int) -> tuple[Site, ...]:

@@ -21,6 +21,9 @@ _DOWN = (-0.3, 1.3)
 _MIDDLE = 0.12
 """Nearer to the middle than this lies the ridge of the nose, which belongs to neither side."""
 
+_ENOUGH_PIXELS = 1 << 16
+"""Of a face that is larger some rows and columns are left out: where each pixel lies on it takes time to work out."""
+
 _LEAST_SQUARE = 1e-6
 """Of the distance between the eyes in pixels: eyes at one place measure nothing instead of dividing by nothing."""
 
@@ -43,7 +46,7 @@ class Skin:
 def count_skin(frame: Frame, face: Face, orientation: int) -> Skin:
     """Count the codes of a face of the upright picture."""
     axes = _Axes.of(frame, face, orientation)
-    sites = sites_inside(frame, axes.box, sample_pitch(frame, axes.box))
+    sites = sites_inside(frame, axes.box, sample_pitch(frame, axes.box, _ENOUGH_PIXELS))
     placed = [(site, *axes.places(site)) for site in sites]
     inside = [(site, across, _between(down, *_DOWN) & (np.abs(across) <= _ACROSS)) for site, across, down in placed]
     return Skin(
