@@ -13,7 +13,7 @@ from tetherwatch.setups.drift import drift_of
 from tetherwatch.setups.growth import Entry, begun, joined, pending_after, sample_of, united
 from tetherwatch.setups.kinship import STRANGE, is_blind, strangeness
 from tetherwatch.setups.records import Judged, Setup, SetupState
-from tetherwatch.setups.stretches import Label, Place, decoded
+from tetherwatch.setups.stretches import Label, Place, decoded, least
 
 WINDOW = 8
 """Frames that may still change their setup."""
@@ -152,8 +152,8 @@ class Book:
         key = (setup.frame_count, -number, entry.frame.number)
         if key not in self._costs:
             asked = max(self._asked(0, at), self._pending, key=abs) if number == self._base else 0.0
-            costs = (strangeness(plan.light, sample, entry.sample, asked) for sample in reversed(setup.samples))
-            self._costs[key] = min(costs)
+            samples = reversed(setup.samples)
+            self._costs[key] = least(strangeness(plan.light, sample, entry.sample, asked) for sample in samples)
         return self._costs[key]
 
     def _cost_between(self, one: int, other: int, plan: Plan) -> float:

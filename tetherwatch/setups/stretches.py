@@ -6,8 +6,10 @@ costs more than `kinship.STRANGE`, so that one frame out of line, or two, are ch
 pause a change costs little: lights are moved in pauses.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+
+from tetherwatch.setups.kinship import STRANGE
 
 Label = int
 """A known setup by its place among them, or `begun_at` a frame of the window."""
@@ -19,11 +21,24 @@ _NEW, _NEW_AFTER_PAUSE = 12.5, 5.0
 _RETURN, _RETURN_AFTER_PAUSE = 11.0, 4.0
 """Prices of a change, in nats (tuned on simulated sessions): without a pause it takes two frames that agree."""
 
+_LIKE_ENOUGH = 0.3
+"""Cost up to which no frame is looked for that is more like it."""
+
 _MUTE = 0.1
 """What a frame costs that others are not compared with: so a setup begins with it where it comes after a pause."""
 
 FITS = 2.0
 """Cost up to which a frame may stand for its setup when later ones are compared with it: light may drift."""
+
+
+def least(costs: Iterable[float], default: float = STRANGE) -> float:
+    """The smallest cost, or the first that is small enough: comparing pictures is most of the work."""
+    smallest: float | None = None
+    for cost in costs:
+        smallest = cost if smallest is None else min(cost, smallest)
+        if smallest <= _LIKE_ENOUGH:
+            break
+    return default if smallest is None else smallest
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +77,28 @@ def decoded(
     same under one that frame i stands for.
     """
     costs = _Costs(places, to_known, between)
+    if places and _all_in(begun_at(0) if base is None else base, len(places), costs):
+        return _assigned([begun_at(0) if base is None else base] * len(places), places, costs)
     best: dict[Label, tuple[float, list[Label]]] = {}
     if base is not None:
         best[base] = (0.0, [])
     for at, place in enumerate(places):
         best = _step(best, at, place, known, costs)
     labels = min(best.values(), key=lambda story: story[0])[1] if best else []
+    return _assigned(labels, places, costs)
+
+
+def _all_in(label: Label, count: int, costs: "_Costs") -> bool:
+    """Whether all frames cost so little under one label that no change of setup can be cheaper: the usual case."""
+    total = 0.0
+    for at in range(count):
+        total += costs.of(label, at)
+        if total >= _RETURN_AFTER_PAUSE:
+            return False
+    return True
+
+
+def _assigned(labels: Sequence[Label], places: Sequence[Place], costs: "_Costs") -> list[Assigned]:
     fits = [not places[at].mute and costs.of(label, at) <= FITS for at, label in enumerate(labels)]
     return [Assigned(*each) for each in zip(labels, fits, strict=True)]
 
@@ -106,14 +137,19 @@ class _Costs:
             return 0.0
         if (label, at) not in self._found:
             fitting = self._fitting.setdefault(label, self._first(label))
-            known = self._to_known(label, at) if label >= 0 else None
-            costs = [] if known is None else [known]
-            cost = min([*costs, *(self._between(frame, at) for frame in reversed(fitting))], default=0.0)
+            cost = least(self._costs(label, at, fitting), default=0.0)
             if cost <= FITS and not self._places[at].mute:
                 fitting.append(at)
-            least = _MUTE if self._places[at].mute else 0.0
-            self._found[label, at] = min(max(cost, least), self._places[at].most)
+            at_least = _MUTE if self._places[at].mute else 0.0
+            self._found[label, at] = min(max(cost, at_least), self._places[at].most)
         return self._found[label, at]
+
+    def _costs(self, label: Label, at: int, fitting: Sequence[int]) -> Iterator[float]:
+        """The cost under each frame that stands for the setup, the newest first."""
+        yield from (self._between(frame, at) for frame in reversed(fitting))
+        known = self._to_known(label, at) if label >= 0 else None
+        if known is not None:
+            yield known
 
     def _first(self, label: Label) -> list[int]:
         """The frame that begins a setup, if others can be compared with it."""
