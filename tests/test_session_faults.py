@@ -107,5 +107,35 @@ class RecordedShoot(Shoot):
         return any(isinstance(event, Problem) and event.path == path for event in self.events)
 
 
-RecordedShoot.TestCase.settings = settings(max_examples=60, stateful_step_count=30, deadline=None)
+def begun() -> RecordedShoot:
+    """A shoot whose events are set by hand."""
+    shoot = RecordedShoot()
+    shoot.begin()
+    return shoot
+
+
+def test_a_new_aim_gives_no_content_the_mark_of_another() -> None:
+    """What is written anew while its forerunner waits to be read once more is not lost at the next start."""
+    shoot = begun()
+    shoot.shoot(kind="good", name="a.dng", seconds=1.2)
+    shoot.aim(stops=1.0)
+    shoot.burst(names=["a.dng", "b.dng"])
+    shoot.wait(seconds=0.3)
+    shoot.restart(politely=False)
+    shoot.teardown()
+
+
+def test_a_capture_renamed_while_it_is_read_once_more_is_one_frame() -> None:
+    """The reading under another aim takes the place of the first one, whatever the name is by then."""
+    shoot = begun()
+    shoot.shoot(kind="good", name="a.dng", seconds=0.0)
+    shoot.aim(stops=1.0)
+    shoot.wait(seconds=0.3)
+    shoot.aim(stops=0.0)
+    shoot.world.files[FOLDER / "b.dng"] = shoot.world.files.pop(FOLDER / "a.dng")
+    shoot.calm = False
+    shoot.teardown()
+
+
+RecordedShoot.TestCase.settings = settings(max_examples=80, stateful_step_count=30, deadline=None)
 TestRecordedShoot = RecordedShoot.TestCase

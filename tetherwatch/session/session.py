@@ -3,7 +3,7 @@
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from itertools import takewhile
+from itertools import chain, takewhile
 from pathlib import Path
 from time import perf_counter
 
@@ -307,10 +307,12 @@ class Session:
         return [Warned(record.capture.path, finding) for finding in news]
 
     def _place_of(self, event: Metered) -> int | None:
-        """Index of the frame that this event is a better reading of."""
-        paths = {event.capture.path, event.capture.pair}
-        places = range(len(self._frames) - 1, -1, -1)
-        return next((place for place in places if self._frames[place].capture.path in paths), None)
+        """Index of the frame that this event is a better reading of: by its name, or by its content if that changed."""
+        paths, mark = {event.capture.path, event.capture.pair}, event.capture.fingerprint
+        kept = [(place, self._frames[place].capture) for place in range(len(self._frames) - 1, -1, -1)]
+        named = (place for place, capture in kept if capture.path in paths)
+        renamed = (place for place, capture in kept if mark is not None and capture.fingerprint == mark)
+        return next(chain(named, renamed), None)
 
     def _place_for(self, event: Metered) -> int:
         """Index at which a new frame belongs: one of the backlog is read after newer ones, yet stays behind them."""

@@ -220,6 +220,9 @@ class Watcher:
             if waiting is None:
                 return
             fingerprint = self._disk.fingerprint(waiting.capture.path) if waiting.capture.size else None
+            if self._has_changed(waiting.capture):
+                self._schedule.drop(waiting)  # and the fingerprint is that of what has come in its place
+                continue
             if waiting.barred and fingerprint is None:
                 self._wait_until_open(waiting)
                 continue
@@ -244,6 +247,11 @@ class Watcher:
             return not self._is_here()  # while the folder is away nothing in it has gone
         return [*entry[1:]] == state
 
+    def _has_changed(self, capture: Capture) -> bool:
+        """Whether another content lies in its place now."""
+        entry = self._disk.entry(capture.path)
+        return entry is not None and entry[1:] != (capture.size, capture.mtime_ns)
+
     def _take_aim(self, aim: Aim, step: Step) -> tuple[()]:
         self._schedule.use(aim, step)
         return ()
@@ -253,8 +261,7 @@ class Watcher:
 
     def _finish(self, job: Job, outcome: Outcome) -> list[Metered | Problem]:
         self._ledger.ended(job.capture, outcome.fault)
-        entry = self._disk.entry(job.capture.path)
-        if entry is not None and entry[1:] != (job.capture.size, job.capture.mtime_ns):
+        if self._has_changed(job.capture):
             self._schedule.drop(job)
             return []
         if outcome.fault is Fault.VANISHED and not self._is_here():
