@@ -65,6 +65,16 @@ def test_a_face_is_found_and_metered(tmp_path: Path, person: str, pose: Pose, of
     assert reading.sides.left_stops - reading.sides.right_stops == pytest.approx(ratio_stops(scene), abs=0.15)
 
 
+@pytest.mark.parametrize("tilt", [-30, 30])
+def test_a_small_tilted_face_is_looked_for_turned(tmp_path: Path, tilt: float) -> None:
+    """A face that is missed as it stands is found turned upright."""
+    scene = portrait(sitters()["scikit-image"], Pose(80, tilt, backdrop=0.9), seed=1)
+    take(tmp_path / "p.dng", scene, 0.0, 100, 1)
+    with open_frame(tmp_path / "p.dng") as frame:
+        (face,) = find_faces(frame, 1)
+    assert faces.is_it(face, scene)
+
+
 def test_backdrop_and_clothes_move_nothing() -> None:
     """From black to white they move the reading of a face by less than 0.05 stop."""
     assert max(map(abs, faces.moved(1))) < faces.ERROR_AT_MOST
