@@ -6,6 +6,8 @@ least squares with Tukey's biweight (Beaton and Tukey, Technometrics 16, 1974), 
 pairs (Theil 1950, Sen 1968).
 """
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -50,6 +52,7 @@ def drift_of(points: tuple[LightPoint, ...], offset_stops: float, tolerance_stop
     return Drift(slope, (slope - half, slope + half), max(float(room / abs(slope)), 0.0) * PERIOD_S)
 
 
+@lru_cache(maxsize=64)  # the last frames are joined to their setup anew with each that comes
 def slope_of(points: tuple[LightPoint, ...]) -> tuple[float, float] | None:
     """Slope in stops per `PERIOD_S` with its standard error; None for too few points or none apart in time."""
     if len(points) < _LEAST_POINTS:
