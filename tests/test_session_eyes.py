@@ -86,6 +86,17 @@ def test_other_bodies_and_other_kinds_of_file_are_no_measure() -> None:
     assert eyes_of(session().take(jpeg)).kept_percent is None
 
 
+def test_each_setup_has_its_own_measure() -> None:
+    """Another light draws other eyes, so a new setup begins anew; back in the old one its frames count again."""
+    made = session()
+    made.split_setup()
+    (new, *_) = made.take(shot(20, SOFT))
+    assert isinstance(new, FrameRecord)
+    assert new.setup == made.view().frames[-2].setup != made.view().frames[0].setup
+    assert new.eyes is not None and new.eyes.verdict == "unknown"
+    assert eyes_of(session().take(shot(20, SOFT))).verdict == "soft"
+
+
 def test_a_finished_picture_is_said_to_tell_less() -> None:
     """The warning of a JPEG says what it is."""
     made = Session(FOLDER, PLAN)

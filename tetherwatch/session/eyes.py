@@ -11,11 +11,11 @@ from tetherwatch.session.records import FrameRecord
 from tetherwatch.watch.records import Metered
 
 
-def eyes_of(before: Sequence[FrameRecord], frame: Metered) -> EyeState | None:
-    """The state of a frame's eyes; None where none were measured."""
+def eyes_of(before: Sequence[FrameRecord], frame: Metered, setup: int) -> EyeState | None:
+    """The state of the eyes of a frame in a setup, by the frames of that; None where none were measured."""
     if frame.eyes is None:
         return None
-    alike = (record.eye_detail for record in before if _comparable(record, frame))
+    alike = (record.eye_detail for record in before if record.setup == setup and _comparable(record, frame))
     return judge_eyes(frame.eyes, [detail for detail in alike if detail is not None])
 
 

@@ -346,7 +346,7 @@ class Session:
             findings=findings,
             landing=landing,
             eye_detail=event.eyes,
-            eyes=eyes_of(self._frames[:place], event),
+            eyes=eyes_of(self._frames[:place], event, setup),
             setup=setup,
             match=self._lighting.match(setup, event.reading),
             stages=replace(event.stages, advise_s=perf_counter() - began),
