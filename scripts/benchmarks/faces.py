@@ -33,6 +33,9 @@ TONES = (0.02, 0.18, 0.9)
 FILLS = (0.0, 0.0, 2.0)
 
 FOUND_AT_LEAST = 95.0
+FALSE_AT_MOST = 0.5
+"""Percent; in the dark at ISO 25600 one of hundreds has its eyes in the wrong place."""
+
 ERROR_AT_MOST = 0.05
 COST_AT_MOST_MS = 40.0
 _SAME = 0.35
@@ -123,7 +126,8 @@ def found_rows(measured: Sequence[Sample]) -> Rows:
             for value in sorted(set(map(of, sound)))
         ]
     rows.append(_found("found, ISO 25600 underexposed", [sample for sample in measured if sample.extreme]))
-    return (*rows, Row("finds that are no face", sum(sample.false for sample in measured), "", at_most=0))
+    false = 100 * sum(sample.false for sample in measured) / max(len(measured), 1)
+    return (*rows, Row("finds that are no face, or whose eyes are elsewhere", false, "%", at_most=FALSE_AT_MOST))
 
 
 def _found(figure: str, measured: Sequence[Sample], at_least: float | None = None) -> Row:
