@@ -115,12 +115,19 @@ def press(session: Session, *keys: str) -> str:
 
 
 def test_m_pins_the_newest_frame_and_takes_the_pin_away() -> None:
-    """And says which."""
+    """And says so."""
     session = _live()
-    assert "pinned: the next frames here are to match this one" in press(session, "m")
+    assert "pinned: the next frames here are to match it" in press(session, "m")
     assert session.view().pins[2].frame == 4
     press(session, "m")
     assert session.view().pins == {}
+
+
+def test_m_pins_the_frame_that_is_looked_back_at() -> None:
+    """In its own setup."""
+    session = _live()
+    press(session, "left", "left", "m")
+    assert {setup: pin.frame for setup, pin in session.view().pins.items()} == {1: 2}
 
 
 def test_a_setup_is_named_by_typing() -> None:

@@ -104,9 +104,9 @@ class LiveSession:
         """What the newest frame would read with a setting moved by `stops`. Raises UsageError if it is not known."""
         return self._session.tried((Try(setting, stops=stops),))
 
-    def toggle_pin(self) -> bool:
-        """Pin the newest frame, or take the pin from it."""
-        return self._session.toggle_pin()
+    def toggle_pin(self, number: int | None) -> bool:
+        """Pin a frame, or the newest, or take the pin from it."""
+        return self._session.toggle_pin(number)
 
     def rename_setup(self, number: int, name: str) -> None:
         """Name a setup."""

@@ -175,12 +175,13 @@ class Dashboard(App[TetherwatchError]):
             self._say(f"the face sits {stops:+.2f} stops from the card, and is held there")
 
     def action_pin(self) -> None:
-        self._change(self._toggle_pin, lambda: self._pin_words)
+        shown = self._shown
+        self._change(lambda: self._toggle_pin(shown), lambda: self._pin_words)
 
-    def _toggle_pin(self) -> None:
-        pinned = self._source.toggle_pin()
+    def _toggle_pin(self, number: int | None) -> None:
+        pinned = self._source.toggle_pin(number)
         self._pin_words = (
-            "pinned: the next frames here are to match this one" if pinned else "nothing is pinned here now"
+            "pinned: the next frames here are to match it" if pinned else "nothing is pinned here now"
         )
 
     def action_setups(self) -> None:

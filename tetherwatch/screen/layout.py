@@ -108,7 +108,7 @@ def share(height: int, reason: int, pressing: int, told: int, levers: int, setup
     """Rows of each panel of the single column, at most `height` together.
 
     The rows of the reason are served first, then what is `pressing` beside the call, then the levers; the other rows
-    that are `told` come after the tones and one row of the `setups`, whose others follow.
+    that are `told` come after the tones and two rows of the `setups`, whose others follow.
     """
     rows = dict(_BASE)
     spare = height - sum(rows.values())
@@ -117,9 +117,9 @@ def share(height: int, reason: int, pressing: int, told: int, levers: int, setup
         *(("health", 1),) * pressing,
         *(("levers", 1),) * (levers - rows["levers"]),
         *_FIRST,
-        *(("setups", 1),) * min(setups, 1),
+        *(("setups", 1),) * min(setups, 2),
         *(("health", 1),) * max(told, pressing == 0),
-        *(("setups", 1),) * (setups - 1),
+        *(("setups", 1),) * (setups - 2),
         *_LATER,
     )
     for name, more in steps:

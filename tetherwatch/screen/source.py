@@ -48,8 +48,8 @@ class SessionSource(Protocol):
         """
         ...
 
-    def toggle_pin(self) -> bool:
-        """Pin the newest frame in its setup, or take the pin from it; True if it is pinned now."""
+    def toggle_pin(self, number: int | None) -> bool:
+        """Pin a frame in its setup, or the newest, or take the pin from it; True if it is pinned now."""
         ...
 
     def rename_setup(self, number: int, name: str) -> None:

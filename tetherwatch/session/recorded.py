@@ -83,9 +83,9 @@ class RecordedSession(Session):
         super().toggle_lock(setting)
         self._write_change()
 
-    def toggle_pin(self) -> bool:
+    def toggle_pin(self, number: int | None = None) -> bool:
         """As in a `Session`."""
-        pinned = super().toggle_pin()
+        pinned = super().toggle_pin(number)
         self._write_lighting()
         return pinned
 

@@ -170,9 +170,13 @@ class Session:
         self._base = replace(self._base, aim=replace(self._base.aim, from_grey_stops=from_grey_stops))
         self._apply()
 
-    def toggle_pin(self) -> bool:
-        """Pin the newest frame in its setup, or take the pin from it; True if it is pinned now. Raises UsageError."""
-        pinned = self._lighting.toggle_pin(self._newest())
+    def toggle_pin(self, number: int | None = None) -> bool:
+        """Pin a frame in its setup, the newest unless one is named, or take the pin from it; True if it is pinned now.
+
+        Raises UsageError where there is no such frame.
+        """
+        named = [record for record in self._frames if record.number == number]
+        pinned = self._lighting.toggle_pin(named[0] if named else self._newest())
         self._apply()
         return pinned
 
