@@ -120,6 +120,14 @@ def test_workers_are_other_processes_with_one_decoder_thread(two):
         assert threads == "1"
 
 
+@pytest.mark.skipif(not hasattr(os, "nice"), reason="priorities are no numbers there")
+def test_workers_give_way_to_the_rest_of_the_program(two):
+    """Their priority is lower than that of the process that started them."""
+    (outcome,) = run(two, ["a"]).values()
+    assert isinstance(outcome, Read)
+    assert psutil.Process(int(outcome.notes[0])).nice() == psutil.Process().nice() + 10
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="no such signal to send")
 def test_an_interrupt_does_not_end_a_worker(two):
     """Ctrl-C in the terminal reaches the workers too, which leave it to the daemon."""

@@ -109,7 +109,7 @@ class Watcher:
         self._schedule = Schedule(aim, step, grace_s, past.given)
         self._hints = Hints(folder, self._hint, self._disk.reports_changes)
         self._reader = reader if reader is not None else Workers(count=workers, deadline_s=deadline_s)
-        self._looker = looker if looker is not None else Workers(look_at, 1, _LOOK_DEADLINE_S, PREVIEWERS)
+        self._looker = looker if looker is not None else Workers(look_at, 1, _LOOK_DEADLINE_S, PREVIEWERS, nice=0)
         self._looks = Looks(self._looker, self._disk, self._arrivals, self._schedule, self._looked)
         self._ending: Path | None = None
         self._identity: tuple[int, int] | None = None

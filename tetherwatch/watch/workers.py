@@ -76,8 +76,10 @@ class Workers:
         count: int | None = None,
         deadline_s: float = 60.0,
         preload: tuple[str, ...] = DECODERS,
+        nice: int = 10,
     ) -> None:
-        self._make_slot = partial(_Slot, task, deadline_s, preload)
+        """`nice` lowers the priority of the workers, so that a first look and the screen do not wait for decoding."""
+        self._make_slot = partial(_Slot, task, deadline_s, partial(_prepare, preload, nice))
         self._count = default_count() if count is None else count
         self._slots: list[_Slot] = []
         if os.name == "posix":
@@ -125,10 +127,10 @@ class _Order:
 class _Slot:
     """One worker process, made anew whenever its pool is no longer sound."""
 
-    def __init__(self, task: Task, deadline_s: float, preload: tuple[str, ...]) -> None:
+    def __init__(self, task: Task, deadline_s: float, prepare: Callable[[], None]) -> None:
         self._task = task
         self._deadline_s = deadline_s
-        self._preload = preload
+        self._prepare = prepare
         self._lock = RLock()
         self._running: _Order | None = None
         self._closed = False
@@ -221,8 +223,7 @@ class _Slot:
         pool = ProcessPool(
             max_workers=1,
             max_tasks=RECYCLE_AFTER,
-            initializer=_prepare,
-            initargs=(self._preload,),
+            initializer=self._prepare,
             context=multiprocessing.get_context("spawn"),
         )
         _ = pool.active  # asking starts the process, so that the first capture need not wait for it
@@ -234,10 +235,12 @@ def _stop(pool: "ProcessPool") -> None:
     pool.join()
 
 
-def _prepare(preload: tuple[str, ...]) -> None:
+def _prepare(preload: tuple[str, ...], nice: int) -> None:
     # The pool's own handler runs between two lines of Python, so a decoder stuck in C would live on for seconds.
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     _limit_memory()
+    if hasattr(os, "nice"):
+        os.nice(nice)
     for name in preload:
         import_module(name)
 
