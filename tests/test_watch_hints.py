@@ -1,6 +1,7 @@
 """Change events as hints, and doing without them."""
 
 import errno
+import subprocess
 import sys
 import threading
 import time
@@ -177,3 +178,12 @@ def test_a_missing_folder_is_an_error(tmp_path):
     """It is not a refusal of the system."""
     with pytest.raises(FileNotFoundError):
         Hints(tmp_path / "away", lambda path: None, local).start()
+
+
+@pytest.mark.parametrize("silenced", [True, False])
+def test_the_library_writes_nothing_on_the_screen(silenced):
+    """What it logs has nowhere to go; left alone, its warnings end on the error stream."""
+    load = "import tetherwatch.watch.notices" if silenced else "pass"
+    log = "import logging; logging.getLogger('watchdog.observers').warning('the thread is inactive')"
+    done = subprocess.run([sys.executable, "-c", f"{load}; {log}"], capture_output=True, check=True)
+    assert (done.stdout, done.stderr == b"") == (b"", silenced)

@@ -3,6 +3,7 @@
 Loaded by the watch's own thread when it asks for events: the first picture need not wait for it.
 """
 
+import logging
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -10,6 +11,9 @@ from pathlib import Path
 from watchdog.events import FileSystemEvent, FileSystemEventHandler
 from watchdog.observers import Observer
 from watchdog.observers.api import BaseObserver
+
+# It logs what happens while it is stopped; the text would land in the middle of the screen.
+logging.getLogger("watchdog").addHandler(logging.NullHandler())
 
 _CHANGES = frozenset({"created", "modified", "moved", "closed", "deleted"})
 """Other kinds of event are caused by our own looking and reading."""
