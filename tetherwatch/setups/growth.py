@@ -10,7 +10,7 @@ from tetherwatch.setups.look import look_of
 from tetherwatch.setups.records import Judged, LightPoint, Look, Sample, Setup
 from tetherwatch.setups.stretches import FITS
 
-_SAMPLES = 4
+_SAMPLES = 6
 """Views of a setup that later frames are compared with."""
 
 _POINTS = 100

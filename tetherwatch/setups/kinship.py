@@ -25,7 +25,7 @@ STRANGE = 8.0
 _CELL_STOPS, _COLOUR_STOPS = 0.2, 0.15
 """How far light value and colour of a material may scatter."""
 
-_SAME_PART, _OTHER_PART = 0.6, 0.35
+_SAME_PART, _OTHER_PART = 0.5, 0.2
 """Parts of a picture that are found again: of simulated frames under one light 99 % show more than the first, of
 frames under two lights 99 % show less than the second."""
 

@@ -21,6 +21,10 @@ _NEW, _NEW_AFTER_PAUSE = 12.5, 5.0
 _RETURN, _RETURN_AFTER_PAUSE = 11.0, 4.0
 """Prices of a change, in nats (tuned on simulated sessions): without a pause it takes two frames that agree."""
 
+_TWIN = 3.0
+"""Cost of a frame in a new setup that looks like a known one: where the first frames of a return were out of line, as
+before the exposure is set, the later ones tell."""
+
 _LIKE_ENOUGH = 0.3
 """Cost up to which no frame is looked for that is more like it."""
 
@@ -76,16 +80,16 @@ def decoded(
     `to_known(k, t)`: cost of frame t under the known setup k, None where nothing is known of that; `between(i, t)`: the
     same under one that frame i stands for.
     """
-    costs = _Costs(places, to_known, between)
+    costs = _Costs(places, known, to_known, between)
     if places and _all_in(begun_at(0) if base is None else base, len(places), costs):
-        return _assigned([begun_at(0) if base is None else base] * len(places), places, costs)
+        return _assigned([begun_at(0) if base is None else base] * len(places), costs)
     best: dict[Label, tuple[float, list[Label]]] = {}
     if base is not None:
         best[base] = (0.0, [])
     for at, place in enumerate(places):
         best = _step(best, at, place, known, costs)
     labels = min(best.values(), key=lambda story: story[0])[1] if best else []
-    return _assigned(labels, places, costs)
+    return _assigned(labels, costs)
 
 
 def _all_in(label: Label, count: int, costs: "_Costs") -> bool:
@@ -98,9 +102,8 @@ def _all_in(label: Label, count: int, costs: "_Costs") -> bool:
     return True
 
 
-def _assigned(labels: Sequence[Label], places: Sequence[Place], costs: "_Costs") -> list[Assigned]:
-    fits = [not places[at].mute and costs.of(label, at) <= FITS for at, label in enumerate(labels)]
-    return [Assigned(*each) for each in zip(labels, fits, strict=True)]
+def _assigned(labels: Sequence[Label], costs: "_Costs") -> list[Assigned]:
+    return [Assigned(label, costs.fits(label, at)) for at, label in enumerate(labels)]
 
 
 def _step(
@@ -124,8 +127,9 @@ def _step(
 class _Costs:
     """What each frame costs under each label. Frames that fit stand for their setup from then on."""
 
-    def __init__(self, places: Sequence[Place], to_known: KnownCost, between: Cost) -> None:
+    def __init__(self, places: Sequence[Place], known: int, to_known: KnownCost, between: Cost) -> None:
         self._places = places
+        self._known = known
         self._to_known = to_known
         self._between = between
         self._fitting: dict[Label, list[int]] = {}
@@ -137,12 +141,21 @@ class _Costs:
             return 0.0
         if (label, at) not in self._found:
             fitting = self._fitting.setdefault(label, self._first(label))
-            cost = least(self._costs(label, at, fitting), default=0.0)
-            if cost <= FITS and not self._places[at].mute:
+            cost, mute = least(self._costs(label, at, fitting), default=0.0), self._places[at].mute
+            if cost <= FITS and not mute:
                 fitting.append(at)
-            at_least = _MUTE if self._places[at].mute else 0.0
-            self._found[label, at] = min(max(cost, at_least), self._places[at].most)
+                cost += _TWIN if label < 0 and self._has_twin(at) else 0.0
+            self._found[label, at] = min(max(cost, _MUTE if mute else 0.0), self._places[at].most)
         return self._found[label, at]
+
+    def fits(self, label: Label, at: int) -> bool:
+        """Whether a frame that `of` was asked for looks like the others of its setup."""
+        return at in self._fitting.get(label, self._first(label))
+
+    def _has_twin(self, at: int) -> bool:
+        """Whether a frame looks like those of a setup that is known."""
+        known = (self._to_known(label, at) for label in range(self._known))
+        return any(cost is not None and cost <= FITS for cost in known)
 
     def _costs(self, label: Label, at: int, fitting: Sequence[int]) -> Iterator[float]:
         """The cost under each frame that stands for the setup, the newest first."""
