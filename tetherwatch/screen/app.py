@@ -180,9 +180,7 @@ class Dashboard(App[TetherwatchError]):
 
     def _toggle_pin(self, number: int | None) -> None:
         pinned = self._source.toggle_pin(number)
-        self._pin_words = (
-            "pinned: the next frames here are to match it" if pinned else "nothing is pinned here now"
-        )
+        self._pin_words = "pinned: the next frames here are to match it" if pinned else "nothing is pinned here now"
 
     def action_setups(self) -> None:
         self.push_screen(SetupsSheet(self._source, self._palette))
