@@ -286,7 +286,7 @@ def test_a_ceiling_below_the_plan_is_a_mistake(ceiling: float, what: str) -> Non
 
 
 def test_a_note_says_what_faces_need(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A plan for the face says how to install what finds faces, and what is metered without; nothing once it is there."""
+    """A plan for the face says how to install what finds faces, and what is metered without; not once it is there."""
     text = GOOD.replace('area = "card"\nbox = [0.4, 0.4, 0.6, 0.6]', 'area = "face"')
     assert not any("faces" in note for note in parse_plan(text, "mine.toml", 800.0).notes)
     monkeypatch.setattr("tetherwatch.face.package.PACKAGE", "not_there_at_all")

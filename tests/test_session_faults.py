@@ -137,5 +137,16 @@ def test_a_capture_renamed_while_it_is_read_once_more_is_one_frame() -> None:
     shoot.teardown()
 
 
+def test_a_capture_renamed_over_another_takes_no_frame_from_it() -> None:
+    """Read once more under another aim, it is still the frame of its content, not that of its new name."""
+    shoot = begun()
+    shoot.burst(names=["a.dng", "d.jpg"])
+    shoot.wait_long(seconds=8.0)
+    shoot.aim(stops=1.0)
+    shoot.world.files[FOLDER / "a.dng"] = shoot.world.files.pop(FOLDER / "d.jpg")
+    shoot.calm = False
+    shoot.teardown()
+
+
 RecordedShoot.TestCase.settings = settings(max_examples=80, stateful_step_count=30, deadline=None)
 TestRecordedShoot = RecordedShoot.TestCase

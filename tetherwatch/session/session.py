@@ -3,7 +3,7 @@
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from itertools import chain, takewhile
+from itertools import takewhile
 from pathlib import Path
 from time import perf_counter
 
@@ -311,12 +311,14 @@ class Session:
         return [Warned(record.capture.path, finding) for finding in news]
 
     def _place_of(self, event: Metered) -> int | None:
-        """Index of the frame that this event is a better reading of: by its name, or by its content if that changed."""
+        """Index of the frame that this event is a better reading of: that of its content, whose name may have changed,
+        or else that of its name, which another content may have had before."""
         paths, mark = {event.capture.path, event.capture.pair}, event.capture.fingerprint
         kept = [(place, self._frames[place].capture) for place in range(len(self._frames) - 1, -1, -1)]
-        named = (place for place, capture in kept if capture.path in paths)
-        renamed = (place for place, capture in kept if mark is not None and capture.fingerprint == mark)
-        return next(chain(named, renamed), None)
+        named = [(place, capture) for place, capture in kept if capture.path in paths]
+        same = [(place, capture) for place, capture in kept if mark is not None and capture.fingerprint == mark]
+        both = [each for each in same if each in named]
+        return next((place for place, _ in (*both, *same, *named)), None)
 
     def _place_for(self, event: Metered) -> int:
         """Index at which a new frame belongs: one of the backlog is read after newer ones, yet stays behind them."""
