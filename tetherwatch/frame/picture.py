@@ -1,4 +1,4 @@
-"""Finished pictures (JPEG, MPO, TIFF) through Pillow: an estimate of light, by the sRGB curve."""
+"""Finished pictures (JPEG, MPO, TIFF): an estimate of light, by the sRGB curve."""
 
 import warnings
 from pathlib import Path
@@ -10,6 +10,7 @@ from PIL import Image, JpegImagePlugin, TiffImagePlugin, UnidentifiedImageError
 
 from tetherwatch.frame.container import is_cut_short
 from tetherwatch.frame.faults import CaptureError, Fault
+from tetherwatch.frame.jpeg import decode_sound
 from tetherwatch.frame.limits import PIXEL_LIMIT, check_size
 from tetherwatch.frame.quiet import quiet_decoder
 from tetherwatch.frame.records import Channel, Frame, Site, Source
@@ -19,6 +20,7 @@ FORMATS = (*JPEG, TiffImagePlugin.TiffImageFile.format)
 """Pillow's names; nothing else is tried, whatever the file looks like. JPEG includes MPO (its first picture)."""
 
 OTHER_PROFILE = "the picture is not in sRGB but in another colour space, so the estimate is coarser"
+UNSOUND = "the picture's data are not quite sound: a part of it may be wrong"
 
 _READ_AS = {"L": "L", "LA": "L", "RGB": "RGB", "RGBA": "RGB", "RGBX": "RGB", "P": "RGB", "YCbCr": "RGB"}
 """Pillow modes that hold 8 bits of light a channel, and the mode they are read as."""
@@ -67,10 +69,7 @@ def _decode(
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(file, formats=formats) as image:
                 check_size(*image.size)
-                if least_side is not None:
-                    image.draft(None, (least_side, least_side))
-                image.load()
-                return _pixels(image), _profile_notes(image)
+                return _content(image, file, least_side)
     except CaptureError:
         raise
     except Exception as error:  # damaged files make Pillow raise whatever its parts raise
@@ -78,6 +77,20 @@ def _decode(
             raise
         detail = "" if isinstance(error, UnidentifiedImageError) else str(error)
         raise CaptureError(_fault_of(error, file), detail) from error
+
+
+def _content(image: Image.Image, file: BinaryIO, least_side: int | None) -> tuple[NDArray[np.uint8], tuple[str, ...]]:
+    notes = _profile_notes(image)
+    if least_side is not None:
+        image.draft(None, (least_side, least_side))
+    elif isinstance(image, JpegImagePlugin.JpegImageFile) and image.mode == "RGB":
+        file.seek(0)
+        pixels = decode_sound(file.read(), image.height, image.width)
+        if pixels is not None:
+            return pixels, notes
+        notes = (*notes, UNSOUND)
+    image.load()
+    return _pixels(image), notes
 
 
 def _fault_of(error: Exception, file: BinaryIO) -> Fault:
@@ -96,7 +109,7 @@ def _is_tiff(file: BinaryIO) -> bool:
 
 
 def _pixels(image: Image.Image) -> NDArray[np.uint8]:
-    """The pixels as 8-bit grey or RGB, copied strip by strip: the decoder's own copy is large enough."""
+    """The pixels as 8-bit grey or RGB, copied strip by strip: Pillow's own copy is large enough."""
     if image.mode not in _READ_AS and image.mode not in _DEEP_GREY:
         raise CaptureError(Fault.UNSUPPORTED, f"pixels of kind {image.mode}")
     mode = _READ_AS.get(image.mode, "L")
