@@ -1,4 +1,4 @@
-"""TOML files that a user writes: read, checked, and every mistake in them named with its key and line."""
+"""TOML files that a user writes: read, and every mistake in them named with its key and line."""
 
 import re
 from collections import Counter
@@ -32,22 +32,6 @@ def _syntax_mistake(message: str) -> Mistake:
     found = re.search(r"at line (\d+)", message)
     what = re.sub(r"\s*\(at .*\)$", "", message)
     return Mistake("", int(found.group(1)) if found else None, f"not valid TOML: {what}")
-
-
-def words_of(detail: Mapping[str, Any]) -> str:
-    """What pydantic found wrong with a key, in words that fit any file."""
-    fixed = {
-        "extra_forbidden": "unknown key",
-        "missing": "this key is missing",
-        "string_too_short": "this may not be empty",
-    }
-    kind, context = detail["type"], detail.get("ctx", {})
-    if kind in fixed:
-        return fixed[kind]
-    if kind in ("too_short", "too_long"):
-        wanted = context.get("min_length", context.get("max_length"))
-        return f"it needs {'at least ' if wanted == 1 else ''}{wanted}, not {context.get('actual_length')}"
-    return re.sub("^(Input|String|List)", "it", str(detail["msg"]).removeprefix("Value error, "))
 
 
 def located(mistakes: Iterable[tuple[str, str]], text: str) -> tuple[Mistake, ...]:

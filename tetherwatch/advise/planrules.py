@@ -2,13 +2,16 @@
 
 from dataclasses import dataclass
 
-from tetherwatch.advise.planmodel import AimModel, HeadModel, OrderModel, PowerModel, RangeModel, SceneModel
+from msgspec.structs import asdict
+
+from tetherwatch.advise.planmodel import AimModel, PlanModel, PowerModel, RangeModel
 from tetherwatch.advise.power import parse_power, power_label
 from tetherwatch.advise.records import DEFAULT_CEILING_ISO, Allowed, Plan, Scene
 from tetherwatch.exposure.dial import Dial, Step, label, parse_value, snap
 from tetherwatch.exposure.stops import Setting, brightness
 from tetherwatch.face.package import NOT_INSTALLED, is_installed
 from tetherwatch.meter.records import CENTRE_BOX, Aim, Box
+from tetherwatch.tables import Mistakes
 
 _ENDS = {
     Setting.SHUTTER: "the slowest time first, then the fastest",
@@ -17,9 +20,6 @@ _ENDS = {
 }
 
 CEILING_HINT = "measure it with 'tetherwatch ladder', or give --ceiling"
-
-Mistakes = list[tuple[str, str]]
-"""(dotted key, what is wrong) pairs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,58 +30,43 @@ class Given:
     body: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Tables:
-    """The parts of a plan file; what is wrong or missing in one is None and noted."""
-
-    head: HeadModel
-    aim: AimModel
-    shutter: RangeModel
-    aperture: RangeModel
-    iso: RangeModel
-    order: OrderModel
-    power: PowerModel | None
-    scene: SceneModel
-
-
-def resolve_plan(tables: Tables, source: str, given: Given, mistakes: Mistakes) -> Plan | None:
-    """Turn checked tables into a plan in exact dial values.
+def resolve_plan(model: PlanModel, source: str, given: Given, mistakes: Mistakes) -> Plan | None:
+    """Turn a checked file into a plan in exact dial values.
 
     Adds to `mistakes` what does not hold between them, as far as the keys that are right allow; None if there are any.
     """
-    head, order = tables.head, tables.order
-    step = Step.parse(head.step or "1/3")
+    step = Step.parse(model.step or "1/3")
     ceiling = _ceiling(given.iso, step, mistakes)
-    shutter = _allowed(Setting.SHUTTER, tables.shutter, step, ceiling, mistakes)
-    aperture = _allowed(Setting.APERTURE, tables.aperture, step, ceiling, mistakes)
-    iso = _allowed(Setting.ISO, tables.iso, step, ceiling, mistakes)
-    sync_s = None if head.sync is None else _value(Setting.SHUTTER, head.sync, step, "sync", mistakes)
-    power = _power(tables.power, mistakes)
-    _check_box(tables.aim, mistakes)
-    _check_levers(head, (shutter, aperture, iso), order, mistakes)
-    if head.light in ("flash", "mixed"):
+    shutter = _allowed(Setting.SHUTTER, model.shutter, step, ceiling, mistakes)
+    aperture = _allowed(Setting.APERTURE, model.aperture, step, ceiling, mistakes)
+    iso = _allowed(Setting.ISO, model.iso, step, ceiling, mistakes)
+    sync_s = None if model.sync is None else _value(Setting.SHUTTER, model.sync, step, "sync", mistakes)
+    power = _power(model.power, mistakes)
+    _check_box(model.aim, mistakes)
+    _check_levers(model, (shutter, aperture, iso), mistakes)
+    if model.light in ("flash", "mixed"):
         _check_sync(shutter, sync_s, step, mistakes)
     if mistakes:
         return None
-    assert head.name and head.light and order.brighter and order.darker
+    assert model.name and model.light and model.order.brighter and model.order.darker
     assert ceiling and shutter and aperture and iso and sync_s
     return Plan(
-        name=head.name,
+        name=model.name,
         source=source,
-        light=head.light,
+        light=model.light,
         step=step,
-        aim=_aim(tables.aim),
+        aim=_aim(model.aim),
         shutter=shutter,
         aperture=aperture,
         iso=iso,
-        brighter=tuple(map(Setting, order.brighter)),
-        darker=tuple(map(Setting, order.darker)),
+        brighter=tuple(map(Setting, model.order.brighter)),
+        darker=tuple(map(Setting, model.order.darker)),
         sync_s=sync_s,
-        notes=_notes(tables, given, label(Setting.ISO, ceiling, step)),
+        notes=_notes(model, given, label(Setting.ISO, ceiling, step)),
         ceiling_iso=ceiling,
         ceiling_assumed=given.iso is None,
         power=power,
-        scene=Scene(**tables.scene.model_dump()),
+        scene=Scene(**asdict(model.scene)),
     )
 
 
@@ -140,10 +125,8 @@ def _end(
     return None if text is None else _value(setting, text, step, f"{setting.value}.allow", mistakes)
 
 
-def _power(table: PowerModel | None, mistakes: Mistakes) -> Allowed | None:
+def _power(table: PowerModel, mistakes: Mistakes) -> Allowed | None:
     """The range of the light's own power; None where the plan has none."""
-    if table is None:
-        return None
     lowest, highest = (_fraction(text, "power.allow", mistakes) for text in table.allow or (None, None))
     start = _fraction(table.start, "power.start", mistakes)
     if lowest is None or highest is None or start is None:
@@ -175,16 +158,17 @@ def _check_box(aim: AimModel, mistakes: Mistakes) -> None:
 
 def _aim(model: AimModel) -> Aim:
     box = CENTRE_BOX if model.box is None else Box(*model.box)
-    return Aim(**model.model_dump(exclude={"box"}), box=box)
+    return Aim(**{**asdict(model), "box": box})
 
 
-def _check_levers(head: HeadModel, ranges: tuple[Allowed | None, ...], order: OrderModel, mistakes: Mistakes) -> None:
+def _check_levers(model: PlanModel, ranges: tuple[Allowed | None, ...], mistakes: Mistakes) -> None:
     locked = {allowed.setting.value for allowed in ranges if allowed is not None and allowed.locked}
+    order = model.order
     for key, levers in (("order.brighter", order.brighter or []), ("order.darker", order.darker or [])):
         for lever in dict.fromkeys(levers):
             if levers.count(lever) > 1:
                 mistakes.append((key, f"{lever} is named twice"))
-            if lever == "shutter" and head.light == "flash":
+            if lever == "shutter" and model.light == "flash":
                 mistakes.append((key, "shutter does not change flash exposure: use iso, aperture or light"))
             elif lever in locked:
                 mistakes.append((key, f"{lever} is locked (its ends are equal), so it has no room"))
@@ -197,13 +181,13 @@ def _check_sync(shutter: Allowed | None, sync_s: float | None, step: Step, mista
     mistakes.append(("shutter.allow", f"{fastest} is faster than the sync speed {sync}: part of the frame stays dark"))
 
 
-def _notes(tables: Tables, given: Given, ceiling: str) -> tuple[str, ...]:
+def _notes(model: PlanModel, given: Given, ceiling: str) -> tuple[str, ...]:
     notes = []
-    if "ceiling" in (tables.iso.allow or ()):
+    if "ceiling" in (model.iso.allow or ()):
         if given.iso is None:
             notes.append(f"no noise ceiling known: ISO {ceiling} is assumed; {CEILING_HINT}")
         elif given.body is not None:
             notes.append(f"the noise ceiling, ISO {ceiling}, is that of body profile {given.body}")
-    if tables.aim.area == "face" and not is_installed():
+    if model.aim.area == "face" and not is_installed():
         notes.append(f"{NOT_INSTALLED}: the centre-weighted frame is metered instead")
     return tuple(notes)

@@ -1,111 +1,37 @@
 """Body profile text (TOML) becomes a `Body` and back; mistakes are named all together, with their keys and lines."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
+from msgspec import Meta
 
 from tetherwatch.body.records import Body, Ceiling, Grey, IsoDial, Measured, Noise
 from tetherwatch.errors import BodyError
 from tetherwatch.exposure.dial import Step, label, snap
 from tetherwatch.exposure.stops import Setting
-from tetherwatch.toml import located, parsed, words_of
+from tetherwatch.tables import Mistakes, keys_of
+from tetherwatch.toml import located, parsed
 
 _HEADER = "# tetherwatch body profile\n"
 _RAW, _PROCESSED = "raw", "the camera's processing"
 
-
-def _meant(iso: float) -> float:
-    """The exact value of an engraved number; a measured speed between the dial's is taken as it is."""
-    return snap(Setting.ISO, iso) if float(label(Setting.ISO, iso)) == iso else iso
-
-
-_Iso = Annotated[float, Field(gt=0, lt=1e9), AfterValidator(_meant)]
-_Size = Annotated[float, Field(gt=0, lt=1e9)]
-_Text = Annotated[str, Field(min_length=1, max_length=200)]
-
-
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False, defer_build=True)
-
-
-class _DialTable(_Table):
-    step: Literal["1/3", "1/2", "1"]
-    base: _Iso
-    top: _Iso
-
-    @model_validator(mode="after")
-    def _in_order(self) -> "_DialTable":
-        if self.base > self.top:
-            raise ValueError("base is above top")
-        return self
-
-
-class _CeilingTable(_Table):
-    iso: _Iso
-    between: Annotated[list[_Iso], Field(min_length=2, max_length=2)]
-    found: _Text
-
-    @model_validator(mode="after")
-    def _inside(self) -> "_CeilingTable":
-        if not self.between[0] <= self.iso <= self.between[1]:
-            raise ValueError("iso lies outside between (lowest, highest)")
-        return self
-
-
-class _NoiseTable(_Table):
-    iso: _Iso
-    gain_dn_per_e: _Size
-    read_noise_e: Annotated[float, Field(ge=0, lt=1e6)]
-    saturation_dn: dict[Literal["r", "g", "b", "y"], _Size] = {}
-
-
-class _GreyTable(_Table):
-    share: Annotated[float, Field(gt=0, lt=1)]
-    measured: date
-
-
-class _MeasuredTable(_Table):
-    on: date
-    frames: Annotated[int, Field(ge=1)]
-    after: Literal["raw", "the camera's processing"]
-
-
-def _rising(tables: list[_NoiseTable]) -> list[_NoiseTable]:
-    speeds = [table.iso for table in tables]
-    if speeds != sorted(set(speeds)):
-        raise ValueError("the tables must go by rising iso, each once")
-    return tables
-
-
-class _BodyTable(_Table):
-    camera: _Text
-    serial: _Text | None = None
-    dial: _DialTable | None = None
-    ceiling: _CeilingTable | None = None
-    grey: _GreyTable | None = None
-    measured: _MeasuredTable | None = None
-    noise: Annotated[list[_NoiseTable], AfterValidator(_rising)] = []
+_Size = Annotated[float, Meta(gt=0, lt=1e9)]
+_Text = Annotated[str, Meta(min_length=1, max_length=200)]
+T = TypeVar("T")
 
 
 def parse_body(text: str, source: str, name: str) -> Body:
     """Read and check a profile. Raises BodyError with all mistakes together, in the order of their lines."""
-    try:
-        table = _BodyTable.model_validate(parsed(text, source, BodyError))
-    except ValidationError as error:
-        mistakes = {_key(each["loc"]): words_of(dict(each)) for each in error.errors(include_url=False)}
-        raise BodyError(source, located(mistakes.items(), text)) from None
-    return Body(
-        name=name,
-        camera=table.camera,
-        serial=table.serial,
-        dial=_dial(table.dial),
-        ceiling=_ceiling(table.ceiling),
-        noise=tuple(Noise(**each.model_dump()) for each in table.noise),
-        grey=None if table.grey is None else Grey(**table.grey.model_dump()),
-        measured=_measured(table.measured),
-    )
+    mistakes: Mistakes = []
+    keys = keys_of(_head, parsed(text, source, BodyError), "", mistakes)
+    for key, make in _TABLES.items():
+        if key in keys:
+            keys[key] = _made(make, keys[key], key, mistakes)
+    keys["noise"] = _noises(keys.get("noise") or [], mistakes)
+    if mistakes:
+        raise BodyError(source, located(mistakes, text))
+    return Body(name, **keys)
 
 
 def body_text(body: Body) -> str:
@@ -124,21 +50,85 @@ def body_text(body: Body) -> str:
     return _HEADER + tomli_w.dumps({key: value for key, value in tables.items() if value not in (None, [])})
 
 
-def _key(location: tuple[int | str, ...]) -> str:
-    """A dotted key; the tables of an array are counted from 1."""
-    return ".".join(str(part + 1) if isinstance(part, int) else part for part in location)
+def _head(
+    camera: _Text,
+    serial: _Text | None = None,
+    dial: Any = None,
+    ceiling: Any = None,
+    grey: Any = None,
+    measured: Any = None,
+    noise: list[Any] | None = None,
+) -> None:
+    """The keys of a profile; its tables are looked at one by one."""
 
 
-def _dial(table: _DialTable | None) -> IsoDial | None:
-    return None if table is None else IsoDial(Step.parse(table.step), table.base, table.top)
+def _dial(step: Literal["1/3", "1/2", "1"], base: _Size, top: _Size) -> IsoDial:
+    dial = IsoDial(Step.parse(step), _meant(base), _meant(top))
+    if dial.base > dial.top:
+        raise ValueError("base is above top")
+    return dial
 
 
-def _ceiling(table: _CeilingTable | None) -> Ceiling | None:
-    return None if table is None else Ceiling(table.iso, table.between[0], table.between[1], table.found)
+def _ceiling(iso: _Size, between: tuple[_Size, _Size], found: _Text) -> Ceiling:
+    iso, low, high = map(_meant, (iso, *between))
+    if not low <= iso <= high:
+        raise ValueError("iso lies outside between (lowest, highest)")
+    return Ceiling(iso, low, high, found)
 
 
-def _measured(table: _MeasuredTable | None) -> Measured | None:
-    return None if table is None else Measured(table.on, table.frames, table.after == _PROCESSED)
+def _grey(share: Annotated[float, Meta(gt=0, lt=1)], measured: date) -> Grey:
+    return Grey(share, measured)
+
+
+def _measured(
+    on: date, frames: Annotated[int, Meta(ge=1)], after: Literal["raw", "the camera's processing"]
+) -> Measured:
+    return Measured(on, frames, after == _PROCESSED)
+
+
+def _noise(
+    iso: _Size,
+    gain_dn_per_e: _Size,
+    read_noise_e: Annotated[float, Meta(ge=0, lt=1e6)],
+    saturation_dn: Mapping[Literal["r", "g", "b", "y"], _Size] = {},
+) -> Noise:
+    return Noise(_meant(iso), gain_dn_per_e, read_noise_e, dict(saturation_dn.items()))
+
+
+_TABLES: Mapping[str, Callable[..., object]] = {
+    "dial": _dial,
+    "ceiling": _ceiling,
+    "grey": _grey,
+    "measured": _measured,
+}
+"""What is made of each table; the keys of a table are the arguments of its function."""
+
+
+def _made(make: Callable[..., T], table: object, name: str, mistakes: Mistakes) -> T | None:
+    """What is made of a table; None where a key of it is wrong, or where the keys do not fit together."""
+    keys = keys_of(make, table, name, mistakes)
+    if None in keys.values():
+        return None
+    try:
+        return make(**keys)
+    except ValueError as error:
+        mistakes.append((name, str(error)))
+        return None
+
+
+def _noises(tables: list[Any], mistakes: Mistakes) -> tuple[Noise, ...]:
+    """The tables of noise; they are counted from 1 in mistakes."""
+    made = (_made(_noise, table, f"noise.{number}", mistakes) for number, table in enumerate(tables, start=1))
+    noises = tuple(noise for noise in made if noise is not None)
+    speeds = [noise.iso for noise in noises]
+    if speeds != sorted(set(speeds)):
+        mistakes.append(("noise", "the tables must go by rising iso, each once"))
+    return noises
+
+
+def _meant(iso: float) -> float:
+    """The exact value of an engraved number; a measured speed between the dial's is taken as it is."""
+    return snap(Setting.ISO, iso) if float(label(Setting.ISO, iso)) == iso else iso
 
 
 def _written(iso: float) -> int | float:
