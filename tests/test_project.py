@@ -23,7 +23,7 @@ LAYERS = tuple("cli report screen session watch setups advise ladder page face m
 """Each part may import those to its right."""
 MAY_IMPORT = {part: set(LAYERS[rank:]) for rank, part in enumerate(LAYERS)} | {"rehearse": {"rehearse", "exposure"}}
 MAY_IMPORT["cli"].add("rehearse")
-FOR_ALL = {"", "errors", "tables", "text", "toml"}
+FOR_ALL = {"", "errors", "inplace", "tables", "text", "toml"}
 """Modules at the top of the package that every part may import; "" is the package itself and its config."""
 
 

@@ -9,6 +9,7 @@ from tetherwatch.body.bodyfile import body_text, parse_body
 from tetherwatch.body.places import bodies_folder
 from tetherwatch.body.records import Body
 from tetherwatch.errors import BodyError, Mistake, UsageError
+from tetherwatch.inplace import put_in_place
 
 SUFFIX = ".toml"
 _MOST_BYTES = 1 << 18
@@ -77,7 +78,7 @@ def save_body(body: Body, replace: bool = False) -> Path:
     parse_body(text, str(path), body.name)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        _put_in_place(path, text.encode("utf-8", "replace"))
+        put_in_place(path, text.encode("utf-8", "replace"))
     except OSError as error:
         raise UsageError(
             f"body profile {path} cannot be written: {error.strerror}", "make that folder writable"
@@ -117,13 +118,3 @@ def _text(path: Path) -> str:
     except ValueError as error:
         what = str(error)
     raise BodyError(str(path), (Mistake("", None, what),))
-
-
-def _put_in_place(path: Path, content: bytes) -> None:
-    """Write under a hidden name, then rename: the profile is complete from the first moment, or the old one stays."""
-    unfinished = path.with_name(f".{path.name}.part")
-    try:
-        unfinished.write_bytes(content)
-        unfinished.replace(path)
-    finally:
-        unfinished.unlink(missing_ok=True)

@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from tetherwatch import __version__
 from tetherwatch.errors import UsageError
+from tetherwatch.inplace import put_in_place
 from tetherwatch.text import display_name
 
 _LONGEST_TEXT = 2000
@@ -38,7 +39,7 @@ def save(path: Path, page: str) -> None:
     """Write a page. Raises UsageError if it cannot go there."""
     check_place(path)
     try:
-        path.write_text(page, encoding="utf-8", newline="\n")
+        put_in_place(path, page.encode("utf-8"))
     except OSError as error:
         raise UsageError(f"{path} cannot be written ({error.strerror})", "name a place you may write to") from None
 

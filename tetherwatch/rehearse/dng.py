@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tetherwatch.errors import MissingExtraError
-from tetherwatch.rehearse.files import jpeg_bytes, put_in_place, with_tags
+from tetherwatch.inplace import put_in_place
+from tetherwatch.rehearse.files import jpeg_bytes, with_tags
 
 _XYZ_TO_SRGB = (32405, -15371, -4985, -9693, 18760, 416, 556, -2040, 10572)
 """CIE XYZ to sRGB primaries in 1/10000 (IEC 61966-2-1); each row still to be scaled by the sensor's response."""

@@ -1,8 +1,7 @@
-"""Picture to JPEG, metadata into a finished file, and the file to where a watcher will find it complete."""
+"""Picture to JPEG, and metadata into a finished file."""
 
 import io
 from collections.abc import Mapping
-from pathlib import Path
 
 import exiv2
 import numpy as np
@@ -36,13 +35,3 @@ def with_tags(picture: bytes, tags: Mapping[str, str]) -> bytes:
     finally:
         stored.munmap()
         stored.close()
-
-
-def put_in_place(path: Path, content: bytes) -> None:
-    """Write `content` under a hidden name beside `path`, then rename it: `path` is complete from the first moment."""
-    unfinished = path.with_name(f".{path.name}.part")
-    try:
-        unfinished.write_bytes(content)
-        unfinished.replace(path)
-    finally:
-        unfinished.unlink(missing_ok=True)

@@ -10,8 +10,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from tetherwatch.inplace import put_in_place
 from tetherwatch.rehearse.camera import GREY_SHARE, Camera
-from tetherwatch.rehearse.files import jpeg_bytes, put_in_place, with_tags
+from tetherwatch.rehearse.files import jpeg_bytes, with_tags
 from tetherwatch.rehearse.scene import GREY
 
 

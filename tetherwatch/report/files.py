@@ -1,12 +1,12 @@
 """Files that a report is written into: whole or not at all, and never in place of a capture or a session."""
 
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TextIO
 
 from tetherwatch.errors import UsageError
+from tetherwatch.inplace import place_for
 
 
 @contextmanager
@@ -17,13 +17,11 @@ def writing(path: Path, suffix: str, encoding: str = "utf-8") -> Iterator[TextIO
     """
     if path.suffix.lower() != suffix:
         raise UsageError(f"{path} is not named like its content", f"end the name in {suffix}")
-    waiting = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        try:
-            with waiting.open("x", encoding=encoding, newline="", errors="backslashreplace") as file:
-                yield file
-            waiting.replace(path)
-        finally:
-            waiting.unlink(missing_ok=True)
+        with (
+            place_for(path) as unfinished,
+            unfinished.open("x", encoding=encoding, newline="", errors="backslashreplace") as file,
+        ):
+            yield file
     except OSError as error:
         raise UsageError(f"{path} cannot be written ({error.strerror})", "name a place you may write to") from None
