@@ -2,7 +2,10 @@
 
 import json
 from datetime import datetime, timedelta, timezone
+from pathlib import Path
+from types import MappingProxyType
 
+import numpy as np
 import pytest
 from hypothesis import given
 from journal_records import frames
@@ -51,6 +54,18 @@ def test_keys_of_a_mapping_are_read_by_their_type() -> None:
     """Settings as text in JSON, as settings in the program."""
     locks: dict[Setting, float | None] = {Setting.ISO: 100.0, Setting.SHUTTER: None}
     assert from_plain(dict[Setting, float | None], json.loads(json.dumps(to_plain(locks)))) == locks
+
+
+def test_whatever_maps_and_whatever_is_a_float_is_kept() -> None:
+    """A mapping that cannot be changed, and a number that numpy made."""
+    predicted = Predicted(np.float64(0.1), 2.0, 0.05, MappingProxyType({"g": 2.0}))
+    assert json.dumps(to_plain(predicted)) == json.dumps(to_plain(Predicted(0.1, 2.0, 0.05, {"g": 2.0})))
+
+
+def test_what_cannot_be_written_is_refused() -> None:
+    """Rather than written in a form that is not read back."""
+    with pytest.raises(TypeError):
+        to_plain([Path("a")])
 
 
 @pytest.mark.parametrize("plain", [{"kind": "haze"}, {"reason": 5}, [], None, {"kind": 1, "reason": 2, "setting": "x"}])
