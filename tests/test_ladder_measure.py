@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from benchmarks.ladder import KINDS
 from frame_files import cut, write_picture
 from PIL import Image, ImageCms
 
@@ -64,20 +65,7 @@ def test_a_clean_ladder_gives_the_truth_and_no_findings(tmp_path: Path) -> None:
     assert ladder.fit_for_profile
 
 
-DISTURBANCES = {
-    "flicker": "flicker",
-    "moved": "moved",
-    "skipped": "missing rung",
-    "repeated": "repeated rung",
-    "light": "light",
-    "nd": "compensated",
-    "aperture": "aperture",
-    "denoised": "noise reduction",
-    "clipped": "clipped",
-}
-
-
-@pytest.mark.parametrize(("disturbance", "kind"), DISTURBANCES.items())
+@pytest.mark.parametrize(("disturbance", "kind"), KINDS.items())
 def test_every_disturbance_is_caught_where_it_is(tmp_path: Path, disturbance: str, kind: str) -> None:
     """Named at the rungs that have it, and nothing else is said of them or of the others."""
     truths = played(tmp_path, disturbance=disturbance)

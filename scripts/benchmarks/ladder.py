@@ -42,6 +42,7 @@ KINDS: dict[Disturbance, str] = {
     "denoised": "noise reduction",
     "clipped": "clipped",
 }
+"""The finding that each disturbance comes to."""
 
 
 @dataclass(slots=True)
