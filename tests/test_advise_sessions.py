@@ -1,28 +1,22 @@
 """Whole sessions under any plan: what the calls never do, whatever light, camera and photographer do."""
 
 import math
-import sys
 from datetime import timedelta
-from pathlib import Path
 
 from advise_records import plans
+from benchmarks.captures import STARTED_AT
+from benchmarks.shoot import FOLDER, MOVES, Cast, obey, positions, take
+from benchmarks.studio import CARD_WIDTH, Light, OddKind, Scene, expose
 from hypothesis import assume
 from hypothesis import settings as examples
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
 
-SCRIPTS = Path(__file__).resolve().parent.parent / "scripts"
-sys.path.insert(0, str(SCRIPTS))
-
-from benchmarks.captures import STARTED_AT  # noqa: E402
-from benchmarks.shoot import FOLDER, MOVES, Cast, obey, positions, take  # noqa: E402
-from benchmarks.studio import CARD_WIDTH, Light, OddKind, Scene, expose  # noqa: E402
-
-from tetherwatch.advise.records import Call, Plan  # noqa: E402
-from tetherwatch.exposure.settings import Settings  # noqa: E402
-from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness  # noqa: E402
-from tetherwatch.meter.records import Reading  # noqa: E402
-from tetherwatch.session.session import Session  # noqa: E402
+from tetherwatch.advise.records import Call, Plan
+from tetherwatch.exposure.settings import Settings
+from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting, brightness
+from tetherwatch.meter.records import Reading
+from tetherwatch.session.session import Session
 
 EPSILON = 1e-6
 SCENE = Scene(CARD_WIDTH, rest_width=1.4, rest_stops=-0.5)

@@ -1,15 +1,11 @@
 """The part of the bench about the report: its session is a real one, and its figures are those of one run."""
 
-import sys
 from pathlib import Path
 
-SCRIPTS = Path(__file__).resolve().parent.parent / "scripts"
-sys.path.insert(0, str(SCRIPTS))
+from benchmarks import report
 
-from benchmarks import report  # noqa: E402
-
-from tetherwatch.report.reader import reading  # noqa: E402
-from tetherwatch.report.summary import summarise  # noqa: E402
+from tetherwatch.report.reader import reading
+from tetherwatch.report.summary import summarise
 
 
 def test_the_session_is_as_a_journal_writes_it(tmp_path: Path) -> None:

@@ -4,15 +4,11 @@ import sys
 from pathlib import Path
 
 import pytest
+from benchmarks import arrival, dashboard, growth, looks, stream
+from benchmarks.captures import copied, make_captures
+from benchmarks.rows import percentile_row
 
-SCRIPTS = Path(__file__).resolve().parent.parent / "scripts"
-sys.path.insert(0, str(SCRIPTS))
-
-from benchmarks import arrival, dashboard, growth, looks, stream  # noqa: E402
-from benchmarks.captures import copied, make_captures  # noqa: E402
-from benchmarks.rows import percentile_row  # noqa: E402
-
-from tetherwatch.watch.disk import fingerprint  # noqa: E402
+from tetherwatch.watch.disk import fingerprint
 
 needs_terminal = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are not part of Windows' Python")
 

@@ -1,19 +1,13 @@
 """The bench's part on noise ladders computes what it says, on a small sample of what it sweeps."""
 
 import math
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
+from benchmarks import ladder
 
-SCRIPTS = Path(__file__).resolve().parent.parent / "scripts"
-sys.path.insert(0, str(SCRIPTS))
-
-from benchmarks import ladder  # noqa: E402
-
-from tetherwatch.ladder.records import Options, Output  # noqa: E402
-from tetherwatch.rehearse.camera import Camera  # noqa: E402
+from tetherwatch.ladder.records import Options, Output
+from tetherwatch.rehearse.camera import Camera
 
 
 def test_a_small_sweep_keeps_its_limits() -> None:

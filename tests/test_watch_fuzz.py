@@ -1,18 +1,11 @@
 """Damaged captures through real worker processes."""
 
-import sys
-from pathlib import Path
-
 import pytest
+from stress.fuzzing import Tally, fuzz, originals
+from stress.mutants import DAMAGES, mutants
 
-SCRIPTS = Path(__file__).resolve().parent.parent / "scripts"
-sys.path.insert(0, str(SCRIPTS))
-
-from stress.fuzzing import Tally, fuzz, originals  # noqa: E402
-from stress.mutants import DAMAGES, mutants  # noqa: E402
-
-from tetherwatch.frame.faults import Fault  # noqa: E402
-from tetherwatch.watch.task import Failure  # noqa: E402
+from tetherwatch.frame.faults import Fault
+from tetherwatch.watch.task import Failure
 
 pytest.importorskip("tifffile")
 pytest.importorskip("imagecodecs")

@@ -1,15 +1,9 @@
 """The soak test's figures, and a short soak of the real program."""
 
-import sys
 from collections import Counter
-from pathlib import Path
 
 import pytest
-
-SCRIPTS = Path(__file__).resolve().parent.parent / "scripts"
-sys.path.insert(0, str(SCRIPTS))
-
-from stress.soaking import Soaked, rows_of, soak  # noqa: E402
+from stress.soaking import Soaked, rows_of, soak
 
 pytest.importorskip("tifffile")
 pytest.importorskip("imagecodecs")
