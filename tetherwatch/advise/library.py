@@ -1,6 +1,6 @@
 """Where plans come from: the shipped ones by name, the user's own by path."""
 
-from importlib.resources import files
+from importlib import import_module
 from pathlib import Path
 
 from tetherwatch.advise.planfile import parse_plan
@@ -9,7 +9,8 @@ from tetherwatch.errors import UsageError
 
 _SUFFIX = ".toml"
 _MOST_BYTES = 1 << 16
-_PLANS = files("tetherwatch.config") / "plans"
+_PLANS = Path(import_module("tetherwatch.config").__path__[0], "plans")
+"""Found through the package, which lies elsewhere in a checkout; `importlib.resources` takes 5 ms to load."""
 
 
 def shipped_names() -> tuple[str, ...]:
