@@ -25,7 +25,8 @@ from tetherwatch.session.recall import recall
 from tetherwatch.session.recorded import RecordedSession
 from tetherwatch.session.recorder import Recorder
 from tetherwatch.session.records import NO_PAST, FrameRecord
-from tetherwatch.session.session import KEPT_FRAMES, KEPT_PROBLEMS
+from tetherwatch.session.roll import KEPT_FRAMES
+from tetherwatch.session.session import KEPT_PROBLEMS
 from tetherwatch.watch.ledger import identity
 from tetherwatch.watch.listing import Entry
 from tetherwatch.watch.records import Capture, Health, Problem

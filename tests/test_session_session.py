@@ -16,7 +16,8 @@ from tetherwatch.advise.records import Plan
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.exposure.stops import CAMERA_SETTINGS, Setting
 from tetherwatch.session.records import FrameRecord
-from tetherwatch.session.session import KEPT_FRAMES, KEPT_PROBLEMS, Session
+from tetherwatch.session.roll import KEPT_FRAMES
+from tetherwatch.session.session import KEPT_PROBLEMS, Session
 from tetherwatch.watch.records import Health, Metered, Problem
 
 AWAY = Health(FOLDER, False, "polling", 0, None)

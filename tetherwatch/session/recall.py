@@ -17,7 +17,8 @@ from tetherwatch.session.chosen import ChosenPlan, chosen_plan
 from tetherwatch.session.codec import CODEC_ERRORS, fields_from_plain, from_plain
 from tetherwatch.session.journal import Journal
 from tetherwatch.session.records import NO_PAST, FrameRecord, Past
-from tetherwatch.session.session import KEPT_FRAMES, KEPT_PROBLEMS
+from tetherwatch.session.roll import KEPT_FRAMES
+from tetherwatch.session.session import KEPT_PROBLEMS
 from tetherwatch.session.values import path_of, thumbnail_of
 from tetherwatch.setups.records import Pin, Setup
 from tetherwatch.watch.ledger import Identity, Remembered
