@@ -105,6 +105,22 @@ def test_a_task_that_takes_memory_without_bound_costs_one_failure(two):
     assert all(isinstance(outcomes[name], Read) for name in "abcd")
 
 
+def test_a_capture_whose_worker_never_begins_is_sent_to_another(tmp_path, monkeypatch):
+    """The worker that hangs while it starts is replaced, and the capture read by the next, once."""
+    monkeypatch.setenv("HANGING_ONCE", str(tmp_path / "hung"))
+    with Workers(worker_stubs.misbehave, count=1, preload=("hanging_once",), lost_s=6.0) as workers:
+        assert isinstance(run(workers, ["a"])["a"], Read)
+        assert (tmp_path / "hung").exists()
+        assert workers.free == 1
+
+
+def test_a_capture_whose_workers_never_begin_is_given_up(tmp_path, monkeypatch):
+    """The second worker that hangs while it starts is the last: the capture took too long."""
+    monkeypatch.setenv("HANGING_ONCE", str(tmp_path / "no folder" / "hung"))
+    with Workers(worker_stubs.misbehave, count=1, preload=("hanging_once",), lost_s=0.5) as workers:
+        assert run(workers, ["a"])["a"] == Failure(Fault.TOO_SLOW)
+
+
 def test_a_failure_comes_back_as_it_was(two):
     """A task's own failure crosses the process border unchanged."""
     assert run(two, ["refuse"])["refuse"] == Failure(Fault.CUT_SHORT, "detail")

@@ -77,9 +77,13 @@ class Workers:
         deadline_s: float = 60.0,
         preload: tuple[str, ...] = DECODERS,
         nice: int = 10,
+        lost_s: float = _LOST_S,
     ) -> None:
-        """`nice` lowers the priority of the workers, so that a first look and the screen do not wait for decoding."""
-        self._make_slot = partial(_Slot, task, deadline_s, partial(_prepare, preload, nice))
+        """`nice` lowers the priority of the workers, so that a first look and the screen do not wait for decoding.
+
+        A worker that has not begun `lost_s` after it was sent a capture is replaced, and the capture sent once more.
+        """
+        self._make_slot = partial(_Slot, task, deadline_s, lost_s, partial(_prepare, preload, nice))
         self._count = default_count() if count is None else count
         self._slots: list[_Slot] = []
         if os.name == "posix":
@@ -127,9 +131,10 @@ class _Order:
 class _Slot:
     """One worker process, made anew whenever its pool is no longer sound."""
 
-    def __init__(self, task: Task, deadline_s: float, prepare: Callable[[], None]) -> None:
+    def __init__(self, task: Task, deadline_s: float, lost_s: float, prepare: Callable[[], None]) -> None:
         self._task = task
         self._deadline_s = deadline_s
+        self._lost_s = lost_s
         self._prepare = prepare
         self._lock = RLock()
         self._running: _Order | None = None
@@ -193,7 +198,7 @@ class _Slot:
                 return
             if not order.begun and order.future.running():
                 order.since, order.begun = time.monotonic(), True
-            if time.monotonic() - order.since < (self._deadline_s if order.begun else _LOST_S):
+            if time.monotonic() - order.since < (self._deadline_s if order.begun else self._lost_s):
                 self._check_later(order)
                 return
             order.future = None
