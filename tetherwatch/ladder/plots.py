@@ -55,20 +55,12 @@ def snr_plot(ladder: Ladder) -> Markup:
 
 def range_plot(ladder: Ladder) -> Markup:
     """Dynamic range of one pixel."""
-    figure, plot_axes = axes("ISO", "dynamic range, stops")
-    _series(plot_axes, ladder, lambda rung: rung.dynamic_range_stops, 0)
-    plot_axes.set_ylim(bottom=0)
-    _finish(plot_axes, ladder)
-    return plot(figure, "Dynamic range by ISO", _read_out(ladder, lambda rung: rung.dynamic_range_stops, "stops"))
+    return _from_zero(ladder, lambda rung: rung.dynamic_range_stops, 0, "dynamic range", "stops")
 
 
 def read_plot(ladder: Ladder) -> Markup:
     """Noise in the dark: where it stops falling, a higher ISO gains nothing but brightness."""
-    figure, plot_axes = axes("ISO", "read noise, electrons")
-    _series(plot_axes, ladder, lambda rung: rung.read_noise_e, 3)
-    plot_axes.set_ylim(bottom=0)
-    _finish(plot_axes, ladder)
-    return plot(figure, "Read noise by ISO", _read_out(ladder, lambda rung: rung.read_noise_e, "electrons"))
+    return _from_zero(ladder, lambda rung: rung.read_noise_e, 3, "read noise", "electrons")
 
 
 def detail_plot(ladder: Ladder) -> Markup:
@@ -81,6 +73,15 @@ def detail_plot(ladder: Ladder) -> Markup:
     plot_axes.set_ylim(0, 112)
     _finish(plot_axes, ladder)
     return plot(figure, "Fine detail by ISO", _read_out(ladder, lambda rung: rung.detail_kept, "kept"))
+
+
+def _from_zero(ladder: Ladder, read: Read, which: int, name: str, unit: str) -> Markup:
+    """One series on a scale that begins at zero."""
+    figure, plot_axes = axes("ISO", f"{name}, {unit}")
+    _series(plot_axes, ladder, read, which)
+    plot_axes.set_ylim(bottom=0)
+    _finish(plot_axes, ladder)
+    return plot(figure, f"{name.capitalize()} by ISO", _read_out(ladder, read, unit))
 
 
 def _series(
