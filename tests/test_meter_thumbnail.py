@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from meter_frames import BAYER, BLACK, MONO, PATTERNS, UPRIGHT, WHITE, mosaic_frame, picture_frame, raw_codes
 from PIL import Image, ImageOps
 
+from tetherwatch.body.records import Calibration
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.meter.reading import meter_frame
 from tetherwatch.meter.records import CENTRE_BOX, Aim
@@ -146,3 +147,13 @@ def test_the_metered_box_is_handed_on():
     """The rectangle to outline is the one that was metered, in the upright picture."""
     frame = mosaic_frame(np.full((60, 80), 3000, np.uint16))
     assert draw(frame, 6, Aim(area="card", box=CENTRE_BOX)).metered == CENTRE_BOX
+
+
+@pytest.mark.parametrize("share", [0.09, 10 / 78, 0.2])
+def test_the_grey_of_a_measured_body_is_drawn_as_mid_grey(share):
+    """What a body's own grey card gives is code 118, wherever between black and saturation that lies."""
+    frame = mosaic_frame(raw_codes(np.full((200, 300), share), np.random.default_rng(3)))
+    known = Calibration("q24", {}, share)
+    reading = meter_frame(frame, Aim(), Settings(), 1, known)
+    assert reading.level_stops == pytest.approx(0.0, abs=0.02)
+    assert rgb(make_thumbnail(frame, reading, 1, known))[..., 1].mean() == pytest.approx(118, abs=1.5)

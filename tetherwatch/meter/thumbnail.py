@@ -5,6 +5,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from tetherwatch.body.records import Calibration
 from tetherwatch.exposure.light import RAW_GREY
 from tetherwatch.frame.records import Channel, Frame, Site
 from tetherwatch.meter.records import Reading, Thumbnail
@@ -19,11 +20,17 @@ _SAMPLES = 3
 Plane = NDArray[np.float64]
 
 
-def make_thumbnail(frame: Frame, reading: Reading, orientation: int) -> Thumbnail:
-    """Draw the frame small, tones as exposed (not brightened), turned upright; `reading` is that of the same frame."""
+def make_thumbnail(
+    frame: Frame, reading: Reading, orientation: int, calibration: Calibration | None = None
+) -> Thumbnail:
+    """Draw the frame small, tones as exposed (not brightened), turned upright.
+
+    `reading` is that of the same frame, `calibration` the one it was metered with.
+    """
+    grey_share = RAW_GREY if calibration is None else calibration.grey_share
     height, width = _size(frame)
     first = {site.channel: site for site in reversed(frame.sites)}
-    planes = {channel: _tones(frame, site, reading, height, width) for channel, site in first.items()}
+    planes = {channel: _tones(frame, site, reading, grey_share, (height, width)) for channel, site in first.items()}
     rgb = np.stack([planes.get(channel, planes.get("y", next(iter(planes.values())))) for channel in _RGB], axis=-1)
     clipped = np.zeros((height, width), dtype=bool)
     for channel, site in first.items():
@@ -56,8 +63,9 @@ def _size(frame: Frame) -> tuple[int, int]:
     return min(rows, max(1, round(frame.height * scale))), min(columns, max(1, round(frame.width * scale)))
 
 
-def _tones(frame: Frame, site: Site, reading: Reading, height: int, width: int) -> Plane:
-    """Encoded tones 0..1 of one channel, shape (height, width)."""
+def _tones(frame: Frame, site: Site, reading: Reading, grey_share: float, shape: tuple[int, int]) -> Plane:
+    """Encoded tones 0..1 of one channel, with a share of saturation as mid-grey; `shape` is (height, width)."""
+    height, width = shape
     rows, columns = _sample(site.values.shape[0], height), _sample(site.values.shape[1], width)
     samples = site.values[np.ix_(rows, columns)].astype(np.float64)
     # One axis at a time: numpy is much slower over both at once.
@@ -65,7 +73,7 @@ def _tones(frame: Frame, site: Site, reading: Reading, height: int, width: int) 
     if frame.curve == "sRGB":
         return mean / 255
     light = (mean - site.black) / (reading.saturation[site.channel] - site.black)
-    return linear_to_srgb(light * frame.neutral.get(site.channel, 1.0) * PICTURE_GREY / RAW_GREY)
+    return linear_to_srgb(light * frame.neutral.get(site.channel, 1.0) * PICTURE_GREY / grey_share)
 
 
 def _sample(pixels: int, cells: int) -> NDArray[np.intp]:

@@ -99,7 +99,7 @@ def _read(path: Path, aim: Aim, step: Step, bodies: Bodies) -> Read:
         calibration = None if body is None else body.calibration(settings.iso)
         faces, missing = _faces(frame, aim, metadata.orientation)
         reading = meter_frame(frame, _placed(aim, metadata), settings, metadata.orientation, calibration, faces)
-        thumbnail = make_thumbnail(frame, reading, metadata.orientation)
+        thumbnail = make_thumbnail(frame, reading, metadata.orientation, calibration)
         noise = None if body is None or settings.iso is None else body.noise_at(settings.iso)
         eyes = _eyes(frame, reading, metadata.orientation, noise)
         exact, twin = replace(metadata, settings=settings), is_twin(path, metadata)
