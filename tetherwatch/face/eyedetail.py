@@ -14,14 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tetherwatch.body.records import Noise
-from tetherwatch.face.eyepatch import Eyes, Floats, Patch, eye_patch, find_eyes, frame_noise
+from tetherwatch.face.eyecentre import settled
+from tetherwatch.face.eyepatch import BRIGHTEST, Floats, Patch, eye_patch, find_eyes, frame_noise
 from tetherwatch.face.pixelnoise import PixelNoise
 from tetherwatch.face.records import BANDS_PER_OCTAVE, LOWEST_CYCLES, SECTORS, EyeDetail
 from tetherwatch.frame.records import Channel, Frame
 from tetherwatch.meter.records import Face
-
-_BRIGHTEST = 2.0
-"""Light beyond so many times the eye's mean is a catchlight: cut there, so that a clipped one counts like any other."""
 
 _SATURATED = 0.95
 _MOST_CLIPPED = 0.1
@@ -61,10 +59,6 @@ class _Spectrum:
         """Of the energy up to each band; `doubt` is that of the noise, as a part of it."""
         return np.sqrt(np.cumsum(self.band_variances) + (doubt * np.cumsum(self.band_noise)) ** 2)
 
-    def at_least(self, doubt: float) -> float:
-        """Energy that is there beyond doubt, so that noise can only cost an eye its rank."""
-        return float(self.bands.sum() - self.uncertainty(doubt)[-1])
-
 
 def measure_eyes(
     frame: Frame,
@@ -85,11 +79,12 @@ def measure_eyes(
     noise = frame_noise(frame, saturation, body_noise)
     if noise is None:
         return None
-    patches = (eye_patch(frame, eyes, centre, saturation) for centre in eyes.centres)
+    placed = settled(frame, eyes, saturation)
+    patches = (eye_patch(frame, placed, centre, saturation) for centre in placed.centres)
     found = [_spectrum(patch, noise) for patch in patches if patch is not None]
     spectra = [spectrum for spectrum in found if spectrum is not None]
     processed = 0.0 if frame.curve == "linear" else _PROCESSED
-    return _detail(eyes, spectra, noise.doubt, processed) if spectra else None
+    return _detail(eyes.distance_px, placed.tilt_deg, spectra, noise.doubt, processed) if spectra else None
 
 
 def bands_of(samples: float) -> int:
@@ -98,16 +93,18 @@ def bands_of(samples: float) -> int:
     return max(math.floor(BANDS_PER_OCTAVE * math.log2(highest / LOWEST_CYCLES)), 0) if highest > 0 else 0
 
 
-def _detail(eyes: Eyes, spectra: list[_Spectrum], doubt: float, processed: float) -> EyeDetail:
-    sharper = max(spectra, key=lambda spectrum: spectrum.at_least(doubt))
-    energy = np.cumsum(sharper.bands)
+def _detail(distance_px: float, tilt_deg: float, spectra: list[_Spectrum], doubt: float, processed: float) -> EyeDetail:
+    energies = np.array([np.cumsum(spectrum.bands) for spectrum in spectra])
+    doubts = np.array([spectrum.uncertainty(doubt) for spectrum in spectra])
+    sharper = np.argmax(energies - doubts, axis=0), np.arange(energies.shape[1])
+    energy, uncertainty = energies[sharper], doubts[sharper]
     sectors = sum(spectrum.sectors for spectrum in spectra) / len(spectra)
     variance = sum(spectrum.sector_variance for spectrum in spectra) / len(spectra) ** 2
     return EyeDetail(
-        distance_px=eyes.distance_px,
-        tilt_deg=eyes.tilt_deg,
+        distance_px=distance_px,
+        tilt_deg=tilt_deg,
         energy=tuple(energy.tolist()),
-        uncertainty=tuple(np.hypot(sharper.uncertainty(doubt), processed * energy).tolist()),
+        uncertainty=tuple(np.hypot(uncertainty, processed * energy).tolist()),
         sectors=tuple(np.asarray(sectors).tolist()),
         sector_uncertainty=math.sqrt(variance),
     )
@@ -161,7 +158,7 @@ def _levelled(patch: Patch, noise: PixelNoise) -> tuple[Floats, Floats] | None:
     clipped = float(window[patch.light >= _SATURATED].sum() / window.sum())
     if mean <= 0 or clipped > _MOST_CLIPPED:
         return None
-    top = min(_BRIGHTEST * mean, _SATURATED)
+    top = min(BRIGHTEST * mean, _SATURATED)
     light = np.minimum(patch.light, top)
     mean = float((window * light).sum() / window.sum())
     variance = np.where(patch.light < top, noise.variance(light), 0.0) / np.maximum(patch.count, 1.0)

@@ -33,6 +33,9 @@ _LEAST_INSIDE = 0.9
 _MOST_SAMPLES = 250.0
 """Samples from eye to eye; where there are more, pixels are put together two by two."""
 
+BRIGHTEST = 2.0
+"""Light beyond so many times the eye's mean is a catchlight: cut there, so that a clipped one counts like any other."""
+
 _RAW_DOUBT, _PICTURE_DOUBT = 0.15, 0.6
 """How far an estimated variance may be off, as a part of it: on simulated frames a raw's is within 15 % where noise
 matters; that of a finished picture is smoothed and shared by neighbours, so little is known of it."""
@@ -51,18 +54,28 @@ class Eyes:
     distance_px: float
     tilt_deg: float
 
+    def moved(self, first: Vector, second: Vector) -> "Eyes":
+        """The same face with its eyes at other places."""
+        distance = max(math.dist(first, second), _LEAST_DISTANCE)
+        x, y = ((b - a) / distance for a, b in zip(first, second, strict=True))
+        handed = self.along[0] * self.across[1] - self.along[1] * self.across[0]  # -1 in a picture stored mirrored
+        turned = math.atan2(self.along[0] * y - self.along[1] * x, self.along[0] * x + self.along[1] * y)
+        tilt_deg = self.tilt_deg + handed * math.degrees(turned)
+        return Eyes((first, second), (x, y), (-handed * y, handed * x), distance, tilt_deg)
+
 
 @dataclass(frozen=True, slots=True)
 class Patch:
     """Samples around one eye. `light` is linear, 1 at saturation, 0 where a sample holds no green pixel.
 
-    `count`: green pixels in each sample; `window` its weight, 1 at the eye's centre; `along` and `across` as in `Eyes`;
-    `samples`: from eye to eye.
+    `count`: green pixels in each sample; `window` its weight, 1 at the eye's `centre` (column, row of samples); `along`
+    and `across` as in `Eyes`; `samples`: from eye to eye.
     """
 
     light: Floats
     count: Floats
     window: Floats
+    centre: Vector
     along: Vector
     across: Vector
     samples: float
@@ -111,10 +124,16 @@ def frame_noise(frame: Frame, saturation: Mapping[Channel, float], known: Noise 
     return estimated_noise(np.concatenate(blocks), doubt) if blocks else None
 
 
-def eye_patch(frame: Frame, eyes: Eyes, centre: Vector, saturation: Mapping[Channel, float]) -> Patch | None:
-    """The patch around an eye; None if too much of it lies outside the picture."""
+def eye_patch(
+    frame: Frame,
+    eyes: Eyes,
+    centre: Vector,
+    saturation: Mapping[Channel, float],
+    most_samples: float = _MOST_SAMPLES,
+) -> Patch | None:
+    """The patch around an eye, at most so many samples from eye to eye; None if too much lies outside the picture."""
     sites = green_sites(frame)
-    step = _step(sites, eyes.distance_px)
+    step = _step(sites, eyes.distance_px, most_samples)
     top, left, bottom, right = _bounds(eyes, centre, frame, step)
     if bottom - top < step or right - left < step:
         return None
@@ -122,18 +141,19 @@ def eye_patch(frame: Frame, eyes: Eyes, centre: Vector, saturation: Mapping[Chan
     for site in sites:
         _lay(site, frame, saturation[site.channel], (top, left), light, count)
     light, count = _together(light, count, step)
-    window = _window(light.shape, eyes, (centre[0] - left, centre[1] - top), step)
+    middle = (centre[0] - left + 0.5) / step - 0.5, (centre[1] - top + 0.5) / step - 0.5
+    window = _window(light.shape, eyes, middle, step)
     samples = eyes.distance_px / step
     whole = 2 * math.pi * WINDOW_ALONG * WINDOW_ACROSS * samples**2
     if window.sum() < _LEAST_INSIDE * whole:
         return None
-    return Patch(light, count, window, eyes.along, eyes.across, samples)
+    return Patch(light, count, window, middle, eyes.along, eyes.across, samples)
 
 
-def _step(sites: Sequence[Site], distance_px: float) -> int:
+def _step(sites: Sequence[Site], distance_px: float, most_samples: float) -> int:
     """Pixels put together along each side: enough that every sample of a large colour cell holds a green one."""
     step = 2 if sites[0].pitch_x > 2 else 1
-    while distance_px / step > _MOST_SAMPLES:
+    while distance_px / step > most_samples:
         step *= 2
     return step
 
@@ -176,9 +196,9 @@ def _together(light: Floats, count: Floats, step: int) -> tuple[Floats, Floats]:
 
 
 def _window(shape: tuple[int, ...], eyes: Eyes, centre: Vector, step: int) -> Floats:
-    """A Gaussian bell laid along the line of the eyes; `centre` in pixels from the patch's corner."""
+    """A Gaussian bell laid along the line of the eyes; `centre` in samples from the patch's corner."""
     row, column = np.ogrid[: shape[0], : shape[1]]
-    x, y = (column + 0.5) * step - 0.5 - centre[0], (row + 0.5) * step - 0.5 - centre[1]
+    x, y = step * (column - centre[0]), step * (row - centre[1])
     along = (x * eyes.along[0] + y * eyes.along[1]) / (WINDOW_ALONG * eyes.distance_px)
     across = (x * eyes.across[0] + y * eyes.across[1]) / (WINDOW_ACROSS * eyes.distance_px)
     far: Floats = along**2 + across**2

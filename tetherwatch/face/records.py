@@ -19,11 +19,11 @@ class EyeDetail:
     """The fine detail in the eyes of one face, with the noise taken off.
 
     `distance_px`: from eye to eye in pixels of the stored picture; `tilt_deg`: how far the line from the left eye to
-    the right one is turned clockwise in the upright picture. `energy[k]` is that of the gradient of the light in the
-    sharper eye, against its whole contrast, in (cycles per eye distance) squared, over all detail up to the upper edge
-    of band k; it may be negative where there is nothing but noise. `uncertainty` goes with it, one standard
-    uncertainty. `sectors` are the same energy over all bands and both eyes, by the direction along which the light
-    varies: sector k lies around k * 180 / `SECTORS` degrees clockwise from the line of the eyes; each with
+    the right one is turned clockwise in the upright picture. `energy[k]` is that of the gradient of the light against
+    its whole contrast, in (cycles per eye distance) squared, over all detail up to the upper edge of band k, of the eye
+    that is sharper up to there; it may be negative where there is nothing but noise. `uncertainty` goes with it, one
+    standard uncertainty. `sectors` are the same energy over all bands and both eyes, by the direction along which the
+    light varies: sector k lies around k * 180 / `SECTORS` degrees clockwise from the line of the eyes; each with
     `sector_uncertainty`.
     """
 
