@@ -18,7 +18,9 @@ from tetherwatch.errors import UsageError
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.frame.metadata import read_metadata
 from tetherwatch.ladder.measure import measure_ladder
+from tetherwatch.ladder.profile import body_from_ladder
 from tetherwatch.ladder.records import Ladder, Options, Output
+from tetherwatch.ladder.words import rules
 from tetherwatch.rehearse.files import with_tags
 from tetherwatch.rehearse.ladder import CAMERA, LadderOptions, LadderTruth, rehearse_ladder
 
@@ -96,6 +98,25 @@ def test_one_frame_a_rung_works_with_wider_uncertainty(tmp_path: Path) -> None:
         assert gain is not None and rung.method == "single"
         assert gain.value == pytest.approx(CAMERA.gain(rung.iso), abs=4 * gain.uncertainty, rel=0.01)
     assert ladder.ceiling is not None
+
+
+@pytest.mark.parametrize(("frames", "lost"), [(1, {100, 200, 400, 800, 1600}), (2, {100, 200, 400})])
+def test_read_noise_below_what_little_pictures_show_is_unknown(tmp_path: Path, frames: int, lost: set[int]) -> None:
+    """It is said, never 0, and no profile keeps it; what a rung does show is as close as it says."""
+    played(tmp_path, megapixels=0.3, frames=frames)
+    ladder = measured(tmp_path)
+    assert {rung.iso for rung in ladder.rungs if rung.read_noise_e is None} == lost
+    assert {rung.iso for rung in ladder.rungs if rung.read_noise_dn is None} == lost
+    for rung in ladder.rungs:
+        assert rung.gain_dn_per_e and rung.snr_grey
+        if rung.read_noise_e:
+            read = rung.read_noise_e
+            assert read.value == pytest.approx(CAMERA.read_noise_e(rung.iso), abs=3 * read.uncertainty)
+    assert (
+        f"Read noise at ISO {', '.join(map(str, sorted(lost)))}: below what these frames can show" in rules(ladder)[-1]
+    )
+    kept = body_from_ladder(ladder, "q24", STARTED_AT.date()).noise
+    assert {noise.iso for noise in kept}.isdisjoint(lost) and all(noise.read_noise_e > 0 for noise in kept)
 
 
 def test_crops_show_the_same_parts_of_every_rung(tmp_path: Path) -> None:

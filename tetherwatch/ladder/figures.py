@@ -17,6 +17,9 @@ from tetherwatch.ladder.transfer import ROUNDING
 _LEFT_OUT = 0.05
 """Share of the tiles off the line from which on something in the scene must have moved."""
 
+_SHOWN = 2.0
+"""Standard uncertainties (about 95 %) that the variance of read noise must be away from 0."""
+
 
 def raw_rungs(seen: Sequence[Seen], options: Options) -> tuple[Rung, ...]:
     """The figures of raw rungs, from low to high ISO. Raises Refusal where too little of the scene can be measured."""
@@ -32,14 +35,14 @@ def _raw_rung(one: Seen, lowest: Seen, lines: Lines, options: Options) -> Rung:
     full = look.saturation[look.green]
     grey = options.grey_share * full
     gain = Figure(green.gain, float(np.sqrt(green.covariance[0, 0])))
-    read = _root(green.dark - ROUNDING, float(np.sqrt(green.covariance[1, 1])))
+    read = _read_noise(green.dark - ROUNDING, float(np.sqrt(green.covariance[1, 1])))
     every = {channel: lines.by_channel.get(channel, green) for channel in look.neutral}
     rung = common_rung(one, lowest, snr(green, grey), snr(green, grey * 2.0**SHADOW_STOPS), options)
     return replace(
         rung,
         gain_dn_per_e=gain,
         read_noise_dn=read,
-        read_noise_e=_ratio(read, gain),
+        read_noise_e=read and _ratio(read, gain),
         saturation_dn=full,
         saturation_e=_ratio(Figure(full, 0.0), gain),
         dynamic_range_stops=dynamic_range(green, full),
@@ -108,6 +111,11 @@ def _doubts(one: Seen, lines: Lines) -> tuple[Finding, ...]:
     if green is not None and one.look.is_pair and green.left_out > _LEFT_OUT:
         find("moved", f"something moved in {100 * green.left_out:.0f} % of the picture between its two frames")
     return tuple(found)
+
+
+def _read_noise(variance: float, error: float) -> Figure | None:
+    """A standard deviation; None where it is lost in its uncertainty: no sensor has none."""
+    return None if variance <= _SHOWN * error else _root(variance, error)
 
 
 def _root(variance: float, error: float) -> Figure:

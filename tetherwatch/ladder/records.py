@@ -101,12 +101,13 @@ class Rung:
     subtracted. Noise is temporal noise: what changes from frame to frame.
 
     `gain_dn_per_e`: codes per electron. `read_noise_*`: standard deviation in the dark, without the rounding to whole
-    codes. `saturation_*`: where green clips. `dynamic_range_stops`: from there down to signal = noise. `snr_grey`,
-    `snr_shadow`: signal to noise of a green pixel at mid-grey and 3 stops below it; `*_viewing`: the same seen at the
-    output size. `snr_grey_colour`: luminance to noise with luma and chroma weighted, per pixel. `row_noise_dn`,
-    `column_noise_dn`: what all pixels of a row (column) have in common. `detail_kept`: fine detail against the lowest
-    rung, 1 is all of it. `mismatch_stops`: measured light against what the settings lead to (negative: darker), after
-    `compensated_stops`, which is light that a filter or the lamps took (negative) or added, 0 where there is none.
+    codes, None also where it is less than the frames can show. `saturation_*`: where green clips.
+    `dynamic_range_stops`: from there down to signal = noise. `snr_grey`, `snr_shadow`: signal to noise of a green pixel
+    at mid-grey and 3 stops below it; `*_viewing`: the same seen at the output size. `snr_grey_colour`: luminance to
+    noise with luma and chroma weighted, per pixel. `row_noise_dn`, `column_noise_dn`: what all pixels of a row (column)
+    have in common. `detail_kept`: fine detail against the lowest rung, 1 is all of it. `mismatch_stops`: measured light
+    against what the settings lead to (negative: darker), after `compensated_stops`, which is light that a filter or the
+    lamps took (negative) or added, 0 where there is none.
     """
 
     iso: float

@@ -29,9 +29,9 @@ _ISO_STEP_ERROR = 0.03
 LEAST_GAIN = 0.85
 """Part of its neighbours' gain per ISO below which a rung's noise is too low to be a sensor's: smoothing lowers it."""
 
-_DARK_SHARE = 0.05
-"""Share of the tiles, the darkest, that show the read noise of the lowest rung of single frames."""
-
+_DARK_SHARE, _LEAST_DARK = 0.05, 8
+"""Share of the tiles, the darkest, that show the read noise of the lowest rung of single frames. Fewer than so many may
+all lie on texture, which looks the same."""
 
 _MAD_TO_SIGMA, _MEDIAN_ERROR = 1.4826, 1.2533
 """For a normal curve: standard deviation by median absolute deviation, standard error of a median by that of a mean."""
@@ -147,6 +147,8 @@ def lowest_from_others(
     dark_error = math.hypot(
         gain_error * float(lowest.signal[darkest].mean()), _MEDIAN_ERROR * spread / math.sqrt(left.size)
     )
+    if left.size < _LEAST_DARK:
+        dark_error = max(dark_error, middle)
     return Transfer(gain, max(middle, ROUNDING), np.diag([gain_error**2, dark_error**2]))
 
 

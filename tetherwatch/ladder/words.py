@@ -26,7 +26,7 @@ def output_words(output: Output) -> str:
 
 
 def rules(ladder: Ladder) -> tuple[str, ...]:
-    """What the ceiling was held against, a sentence each."""
+    """What the ceiling was held against, a sentence each, and what the figures could not show."""
     options, (grey, shadow) = ladder.options, ladder.grades
     stops = f"{options.denoise_stops:g} stop{'' if options.denoise_stops == 1 else 's'}"
     denoise = f", which counts on {stops} from denoising" if options.denoise_stops else ""
@@ -35,7 +35,15 @@ def rules(ladder: Ladder) -> tuple[str, ...]:
         f"Signal to noise of at least {grey:.3g} at mid-grey and {shadow:.3g} three stops below it{denoise}.",
         f"At least {100 * options.detail_least:.0f} % of the fine detail of ISO {iso_label(ladder.rungs[0].iso)}.",
         "Read off between the rungs, never beyond the highest one.",
+        *_lost(ladder),
     )
+
+
+def _lost(ladder: Ladder) -> tuple[str, ...]:
+    lost = [iso_label(rung.iso) for rung in ladder.rungs if rung.gain_dn_per_e and rung.read_noise_e is None]
+    if not lost:
+        return ()
+    return (f"Read noise at ISO {', '.join(lost)}: below what these frames can show, so no profile keeps it.",)
 
 
 def interval_words(ceiling: Ceiling) -> str:
