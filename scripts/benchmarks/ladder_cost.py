@@ -4,8 +4,6 @@ As a program: python ladder_cost.py FOLDER REPEATS prints the seconds of both, t
 """
 
 import json
-import os
-import subprocess
 import sys
 import tempfile
 from functools import partial
@@ -15,8 +13,8 @@ if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 import psutil
-from environment import ScriptError
 
+from benchmarks.apart import measured_apart
 from benchmarks.captures import STARTED_AT
 from benchmarks.machine import peak_mib
 from benchmarks.pairs import alternated, unpack
@@ -39,7 +37,7 @@ def measure(quick: bool) -> Rows:
     with tempfile.TemporaryDirectory(prefix="tetherwatch-bench-") as folder:
         for _ in rehearse_ladder(Path(folder), LadderOptions(rungs=rungs, megapixels=MEGAPIXELS), STARTED_AT):
             pass
-        cost = _cost(folder, repeats)
+        cost = measured_apart(__file__, folder, repeats)
     ratios = [full / bare for bare, full in cost["seconds"]]
     name = f"ladder of {rungs} rungs, 24 MP pairs"
     return (
@@ -47,19 +45,6 @@ def measure(quick: bool) -> Rows:
         median_row(f"{name}: measuring", [1000 * full for _, full in cost["seconds"]], "ms"),
         Row(f"{name}: peak memory", cost["peak_mib"], "MiB", at_most=AT_MOST_MIB),
     )
-
-
-def _cost(folder: str, repeats: int) -> dict:
-    done = subprocess.run(
-        [sys.executable, __file__, folder, str(repeats)],
-        env={**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"},
-        stdout=subprocess.PIPE,
-        text=True,
-        check=False,
-    )
-    if done.returncode:
-        raise ScriptError("The measuring of a ladder could not be timed.")
-    return json.loads(done.stdout)
 
 
 def main(folder: str, repeats: str) -> None:

@@ -1,16 +1,11 @@
 """How long an exact reading takes against the bare decoder's unpacking of the same file, in a fresh process."""
 
-import json
-import os
 import statistics
-import subprocess
-import sys
 import tempfile
 from pathlib import Path
 
-from environment import ScriptError
-
 from benchmarks import pairs
+from benchmarks.apart import measured_apart
 from benchmarks.captures import make_captures
 from benchmarks.rows import Row, Rows, median_row
 
@@ -79,16 +74,7 @@ def time_pairs(path: Path, area: str, repeats: int, naive: int, bare: bool = Fal
     "unpack" is decoding where the file is a picture; with `bare` nothing else is done.
     """
     work = "bare" if bare else "both"
-    done = subprocess.run(
-        [sys.executable, pairs.__file__, str(path), area, str(repeats), str(naive), work],
-        env={**os.environ, "OMP_NUM_THREADS": "1"},
-        stdout=subprocess.PIPE,
-        text=True,
-        check=False,
-    )
-    if done.returncode:
-        raise ScriptError("The reading could not be timed.")
-    times: Times = json.loads(done.stdout)
+    times: Times = measured_apart(pairs.__file__, path, area, repeats, naive, work)
     return times
 
 
