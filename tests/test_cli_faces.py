@@ -11,12 +11,12 @@ from program import wait_for
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "scripts"))
 
-from benchmarks.portraits import Portrait, Pose, portrait, sitters, take
+from benchmarks.portraits import Portrait, Pose, portrait, sitters, skin_stops, take
 
 from tetherwatch.advise.library import load_plan
 from tetherwatch.cli.live import LiveSession
 from tetherwatch.meter.records import Reading
-from tetherwatch.session.opening import Opened
+from tetherwatch.session.opening import Opened, Wish, opened
 from tetherwatch.session.recorded import RecordedSession
 from tetherwatch.session.session import Session
 from tetherwatch.watch.ledger import NoLedger
@@ -62,8 +62,46 @@ def test_the_key_goes_to_the_next_face_and_the_card_places_it(live: LiveSession)
     reading = metered(live)
     assert dark is not None and reading is not None and reading.card_stops is not None
     assert reading.level_stops - dark.level_stops > 1.0
-    stops = live.place_by_card()
-    assert stops == pytest.approx(reading.level_stops - reading.card_stops)
+    placement = live.toggle_card(None)
+    assert placement is not None and placement.from_grey is not None
+    assert placement.from_grey.value == pytest.approx(reading.level_stops - reading.card_stops)
     placed = metered(live)
     assert placed is not None and placed.offset_stops == pytest.approx(reading.card_stops)
     assert live.view().frame_count == 1
+
+
+def exif(iso: int) -> dict[str, str]:
+    """Settings of a flash picture, but for the shutter, which does not matter."""
+    return {"Exif.Photo.FNumber": "8/1", "Exif.Photo.ISOSpeedRatings": str(iso)}
+
+
+def card_alone() -> Portrait:
+    """A grey card in the middle of the picture, before a dark backdrop."""
+    cells = np.full((3, 534, 800), 0.05, np.float32)
+    cells[:, 187:347, 280:520] = 0.18
+    return Portrait(cells, (0.0, 0.0), (0.0, 0.0))
+
+
+def test_a_picture_of_a_card_alone_places_the_face_of_the_next_one_also_after_a_restart(tmp_path: Path) -> None:
+    """The face at one stop more ISO than the card: its offset is then what the card would have there."""
+    person = portrait(sitters()["scikit-image"], Pose(320, darker_stops=1.0))
+    folder = tmp_path / "captures"
+    folder.mkdir()
+    take(folder / "A.DNG", card_alone(), -0.7, 100, 1, tags=exif(100))
+    wish = Wish("studio-portrait", session=tmp_path / "a.session", from_start=True)
+    with opened(folder, wish) as found:
+        live = LiveSession(folder, found)
+        wait_for(lambda: metered(live) is not None, "the card")
+        kept = live.toggle_card(None)
+        live.close()
+    assert kept is not None and kept.from_grey is None
+    take(folder / "B.DNG", person, 0.3, 200, 2, tags=exif(200))
+    with opened(folder, wish) as found:
+        live = LiveSession(folder, found)
+        wait_for(lambda: metered(live) is not None and live.view().frame_count == 2, "the face")
+        live.close()
+    newest, (placement,) = live.view().frames[-1], live.view().placements
+    assert placement.from_grey is not None
+    assert placement.from_grey.value == pytest.approx(skin_stops(person), abs=0.05)
+    assert newest.reading.offset_stops == pytest.approx(0.3, abs=0.05)
+    assert [finding.kind for finding in newest.findings if finding.kind == "face"] == ["face"]

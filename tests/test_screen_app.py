@@ -19,6 +19,8 @@ from tetherwatch.meter.records import Box, Face, Point
 from tetherwatch.screen.app import Dashboard
 from tetherwatch.screen.board import Board
 from tetherwatch.session.records import SessionView
+from tetherwatch.setups.placing import by_card
+from tetherwatch.setups.records import Placement
 
 SIZES = [(80, 24), (100, 30), (200, 50)]
 _LIMIT_SECONDS = 10.0
@@ -59,8 +61,11 @@ class Session:
             changed = replace(plan.allowed(setting), darkest=plan.allowed(setting).brightest)
         self.now = replace(self.now, plan=replace(plan, **{setting.value: changed}))
 
-    def place_by_card(self) -> float | None:
-        return 0.8 if self.now.frames[-1].reading.face else None
+    def toggle_card(self, number: int | None) -> Placement | None:
+        reading, metadata = self.now.frames[-1].reading, self.now.frames[-1].metadata
+        if reading.face is None:
+            raise UsageError("no grey card can be measured here", "hold one up")
+        return by_card(1, number or 0, replace(reading, level_stops=0.8, card_stops=0.0), metadata)
 
     def next_face(self) -> bool:
         return len(self.now.frames[-1].reading.faces) > 1
@@ -192,14 +197,14 @@ def test_face_keys_say_what_they_did() -> None:
         await pilot.press("f")
         await until(lambda: "no other face" in shown(app))
         await pilot.press("g")
-        await until(lambda: "hold a grey card beside a face" in shown(app))
+        await until(lambda: "no grey card can be measured here" in shown(app))
         frame = session.now.frames[-1]
         reading = replace(frame.reading, faces=(face, face), face=face)
         session.now = replace(session.now, frames=(replace(frame, reading=reading),))
         await pilot.press("f")
         await until(lambda: "the next face is metered" in shown(app))
         await pilot.press("g")
-        await until(lambda: "the face sits +0.80 stops from the card" in shown(app))
+        await until(lambda: "the face lies +0.80 stops from the card" in shown(app))
 
     drive(session, steps)
 

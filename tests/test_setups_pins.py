@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from screen_records import SETTINGS, plan, reading
 
 from tetherwatch.frame.records import Channel
-from tetherwatch.meter.records import Reading
+from tetherwatch.meter.records import Box, Face, Point, Reading
 from tetherwatch.setups.pins import aimed, match, pin_of
 from tetherwatch.setups.records import Match
 
@@ -19,12 +19,13 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "scripts"))
 from benchmarks.setups import capture_rows, match_rows
 
 stops = st.floats(-2, 2)
+FACE = Face(Box(0.4, 0.2, 0.6, 0.6), Point(0.45, 0.35), Point(0.55, 0.35), 1.0)
 
 
 def measured(level: float, red: float = 0.0, blue: float = 0.0, **changes: object) -> Reading:
     """A raw whose channels lie at a level, red and blue by so much apart."""
     channels: dict[Channel, float] = {"r": level + red - 4, "g": level - 3, "b": level + blue - 3.5}
-    return reading(level, level_stops=level, channel_stops=channels, **changes)
+    return reading(level, level_stops=level, channel_stops=channels, **{"face": FACE, **changes})
 
 
 def matched(before: Reading, after: Reading) -> Match:

@@ -166,8 +166,16 @@ def _side_light(scene: Portrait, sign: int) -> float:
     return float(light[light.size // 4 : light.size - light.size // 4].mean())
 
 
-def take(path: Path, scene: Portrait, offset_stops: float, iso: float, seed: int, orientation: int = 1) -> None:
-    """Write the scene as a DNG; a grey card in it would sit at `offset_stops`."""
+def take(
+    path: Path,
+    scene: Portrait,
+    offset_stops: float,
+    iso: float,
+    seed: int,
+    orientation: int = 1,
+    tags: Mapping[str, str] | None = None,
+) -> None:
+    """Write the scene as a DNG with these Exif entries; a grey card in it would sit at `offset_stops`."""
     camera = Camera()
     mosaic = camera.expose(scene.cells, offset_stops, iso, np.random.default_rng(seed))
     light = np.moveaxis(scene.cells, 0, -1) * 2.0**offset_stops
@@ -182,4 +190,5 @@ def take(path: Path, scene: Portrait, offset_stops: float, iso: float, seed: int
         neutral=camera.response,
         pattern=PATTERN,
         orientation=orientation,
+        tags=tags,
     )

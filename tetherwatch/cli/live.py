@@ -9,7 +9,6 @@ from queue import Empty, SimpleQueue
 from threading import Event, Thread
 
 from tetherwatch.advise.library import shipped_names
-from tetherwatch.advise.placement import face_from_card
 from tetherwatch.advise.whatif import Tried, Try
 from tetherwatch.errors import TetherwatchError, WatchStoppedError
 from tetherwatch.exposure.stops import Setting
@@ -18,6 +17,7 @@ from tetherwatch.meter.records import Point
 from tetherwatch.session.chosen import choose
 from tetherwatch.session.opening import Opened
 from tetherwatch.session.records import SessionView
+from tetherwatch.setups.records import Placement
 from tetherwatch.watch.pipeline import Watcher
 from tetherwatch.watch.records import WatchEvent
 from tetherwatch.watch.task import read_capture
@@ -90,15 +90,9 @@ class LiveSession:
         self._watcher.use(replace(view.plan.aim, near=self._near), view.plan.step)
         return True
 
-    def place_by_card(self) -> float | None:
-        """Take the place of the face from the grey card beside it in the newest frame: its stops from mid-grey."""
-        view = self._session.view()
-        found = face_from_card(view.frames[-1].reading) if view.frames else None
-        if found is None:
-            return None
-        self._session.place_area(found.value)
-        self._watcher.use(replace(self._session.plan.aim, near=self._near), view.plan.step)
-        return found.value
+    def toggle_card(self, number: int | None) -> Placement | None:
+        """Let the card in a frame, or in the newest, place the faces of its setup, or no longer."""
+        return self._session.toggle_card(number)
 
     def tried(self, setting: Setting, stops: float) -> Tried | None:
         """What the newest frame would read with a setting moved by `stops`. Raises UsageError if it is not known."""

@@ -61,7 +61,7 @@ def meter_frame(
         faces=faces or (),
         face=area.face,
         sides=_sides(frame, area, known),
-        card_stops=_level(frame, area.card, CARD_TRIM, known).stops if area.card else None,
+        card_stops=_card_stops(frame, area, known),
         channel_stops=channel_stops(area.parts, area.trim),
         body=known.body if known else None,
     )
@@ -89,6 +89,15 @@ def _sides(frame: Frame, area: Area, calibration: Calibration | None) -> Sides |
         return None
     left, right = (_level(frame, parts, area.trim, calibration) for parts in area.sides)
     return Sides(left.stops, right.stops, math.hypot(left.uncertainty, right.uncertainty))
+
+
+def _card_stops(frame: Frame, area: Area, calibration: Calibration | None) -> float | None:
+    """The level of the box in which a grey card may be held beside a face; None where it is clipped or black."""
+    if not area.card:
+        return None
+    level = _level(frame, area.card, CARD_TRIM, calibration)
+    clipped = max(tones.clipped_percent_after(0.0) for tones in _area_tones(area.card))
+    return None if level.floor or clipped > _NOTE_CLIPPED_PERCENT else level.stops
 
 
 def _area_tones(parts: tuple[AreaPart, ...]) -> tuple[ToneHistogram, ...]:

@@ -168,7 +168,8 @@ class Reading:
     `notes` explain where that is not what the aim asked for. `tones` and `area_tones` are the histograms of the whole
     picture and of the metered area. `faces` are all that were found, largest first, and looked for only if the aim is
     one; `face` is the one metered, None if there was none; `sides` the light on its two sides. `card_stops`: beside
-    a face, the level of the aim's box against mid-grey, in case a grey card is held there. `channel_stops`: each
+    a face, the level of the aim's box against mid-grey, in case a grey card is held there; None where that is clipped
+    or black. `channel_stops`: each
     channel of the metered area against its saturation, before any white balance. `body`: the body profile whose
     saturation and grey were used, None where there was none.
     """

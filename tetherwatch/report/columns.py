@@ -121,7 +121,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("uncertainty_stops", "one standard uncertainty", lambda row: _rounded(row.frame.measured.uncertainty_stops)),
     Column("within_tolerance", "of the plan then in force", lambda row: row.frame.inside),
     Column("tolerance_stops", "of that plan", lambda row: row.frame.plan.aim.tolerance_stops),
-    Column("aim_stops", "against mid-grey: the plan's, or the pinned frame's", _aim),
+    Column("aim_stops", "against mid-grey: the plan's, the pinned frame's, or a card's", _aim),
     Column("light_value", "the scene's light at ISO 100, in stops", _light_value),
     Column("headroom_stops", "from the highlights to saturation", lambda r: _rounded(r.frame.measured.headroom_stops)),
     Column("clipped_percent_r", "red of the whole picture at saturation", _clipped("r")),

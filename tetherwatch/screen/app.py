@@ -26,6 +26,7 @@ from tetherwatch.screen.sheets import help_sheet
 from tetherwatch.screen.source import SessionSource
 from tetherwatch.screen.stages import LOOK_BACK, stages_sheet
 from tetherwatch.session.records import SessionView
+from tetherwatch.setups.placing import placement_words
 
 _POLL_SECONDS = 1 / 20
 _AGE_SECONDS = 1.0
@@ -73,7 +74,7 @@ class Dashboard(App[TetherwatchError]):
         self._shown: int | None = None
         self._only_troubled = False
         self._notice, self._noticed_at = "", 0.0
-        self._pin_words = ""
+        self._pin_words = self._card_words = ""
         self._drawn: deque[tuple[int, float]] = deque(maxlen=LOOK_BACK)
         self._board = Board(self._paint)
 
@@ -168,11 +169,12 @@ class Dashboard(App[TetherwatchError]):
             self._say("no other face is seen in the newest frame")
 
     def action_card(self) -> None:
-        stops = self._source.place_by_card()
-        if stops is None:
-            self._say("hold a grey card beside a face, inside the plan's box, and press g on that frame")
-        else:
-            self._say(f"the face sits {stops:+.2f} stops from the card, and is held there")
+        shown = self._shown
+        self._change(lambda: self._toggle_card(shown), lambda: self._card_words)
+
+    def _toggle_card(self, number: int | None) -> None:
+        placement = self._source.toggle_card(number)
+        self._card_words = "no card places faces here now" if placement is None else placement_words(placement)
 
     def action_pin(self) -> None:
         shown = self._shown

@@ -21,7 +21,7 @@ from tetherwatch.session.records import Entered, FrameRecord, Landed, SessionEve
 from tetherwatch.text import display_name
 from tetherwatch.watch.records import Health, Problem
 
-_NEWS = ("session", "body")
+_NEWS = ("session", "body", "face")
 """Kinds of findings that warn of nothing."""
 
 _INSIDE = {True: "inside the tolerance", False: "outside the tolerance", None: "inside the tolerance or not"}

@@ -10,7 +10,7 @@ from tetherwatch.screen.words import decimal, signed
 from tetherwatch.session.judging import shot_of
 from tetherwatch.session.records import FrameRecord, SessionView
 from tetherwatch.setups.changes import changes
-from tetherwatch.setups.records import Drift, Match, Setup
+from tetherwatch.setups.records import Drift, Match, Placement, Setup
 from tetherwatch.text import display_name
 
 _CHANNELS: dict[Channel, str] = {"r": "red", "b": "blue"}
@@ -67,9 +67,20 @@ def _here(setup: Setup, view: SessionView) -> Text:
         _light(setup),
         f"{'right at' if setup.proven else 'at'} {settings}",
         "" if setup.drift is None else _drift(setup.drift),
-        "pinned" if setup.number in view.pins else "",
+        "pinned" if setup.number in view.pins else _by_card(setup, view),
     ]
     return Text(f"[{' · '.join(word for word in words if word)}]", "bold")
+
+
+def _by_card(setup: Setup, view: SessionView) -> str:
+    """Where faces are held here by a card, or that one waits for a face."""
+    here = [each for each in view.placements if each.setup in (None, setup.number)]
+    return ", ".join(f"card #{each.card_frame} {_placed(each)}" for each in here)
+
+
+def _placed(placement: Placement) -> str:
+    stops = placement.from_grey
+    return "waits for a face" if stops is None else f"places the face at {signed(stops.value, 2)}"
 
 
 def _other(setup: Setup, view: SessionView) -> str:

@@ -13,7 +13,7 @@ _KEYS = (
     ("left right", "look back; x: only at odd and clipped ones"),
     ("p   t", "choose another plan; what if a setting moved"),
     ("s a i", "lock shutter, aperture, ISO; again to free it"),
-    ("f g", "next face; place it by the card beside it"),
+    ("f g", "next face; the frame's card places it"),
     ("d   w", "all about this frame; where the time goes"),
     ("m   u", "pin this frame to match it; name and mend setups"),
     ("h   q", "this sheet; quit, as ctrl+c does"),

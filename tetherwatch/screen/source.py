@@ -5,6 +5,7 @@ from typing import Protocol
 from tetherwatch.advise.whatif import Tried
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.session.records import SessionView
+from tetherwatch.setups.records import Placement
 
 
 class SessionSource(Protocol):
@@ -30,11 +31,8 @@ class SessionSource(Protocol):
         """Lock a setting where it stands for this session, or undo that."""
         ...
 
-    def place_by_card(self) -> float | None:
-        """Let the face sit where it does against the grey card beside it in the newest frame, in stops from mid-grey.
-
-        None, and nothing changes, where that frame has no face.
-        """
+    def toggle_card(self, number: int | None) -> Placement | None:
+        """Let the grey card in a frame, or in the newest, place the faces of its setup, or no longer (None)."""
         ...
 
     def next_face(self) -> bool:

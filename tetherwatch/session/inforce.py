@@ -1,7 +1,6 @@
-"""The plan in force: the chosen one with what was locked and placed in this session."""
+"""The plan in force: the chosen one with what was locked in this session."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from tetherwatch.advise.locks import locked_at, unlocked
 from tetherwatch.advise.records import Plan
@@ -51,10 +50,6 @@ class InForce:
         else:
             self._locks[setting] = allowed.start if stands_at is None else stands_at
         self.change(self._chosen)
-
-    def place_area(self, from_grey_stops: float) -> None:
-        """Have the metered area sit there, against mid-grey."""
-        self.change(replace(self._chosen, aim=replace(self._chosen.aim, from_grey_stops=from_grey_stops)))
 
 
 def _with_locks(plan: Plan, locks: Locks) -> Plan:

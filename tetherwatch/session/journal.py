@@ -20,7 +20,7 @@ from tetherwatch.session.migrations import migrate
 from tetherwatch.session.places import real
 from tetherwatch.session.records import FrameRecord
 from tetherwatch.session.values import stored_path, stored_pixels, stored_text
-from tetherwatch.setups.records import Pin, Setup
+from tetherwatch.setups.records import Pin, Placement, Setup
 from tetherwatch.watch.listing import Listing
 from tetherwatch.watch.records import Capture, Problem
 
@@ -173,6 +173,13 @@ class Journal:
             db.execute("DELETE FROM pins")
             db.executemany("INSERT INTO pins VALUES (?, ?, ?, ?)", rows)
 
+    def set_placements(self, placements: Sequence[Placement]) -> None:
+        """Write where faces sit by a grey card."""
+        rows = [_placement_row(placement, self._clock()) for placement in placements]
+        with self.transaction() as db:
+            db.execute("DELETE FROM placements")
+            db.executemany("INSERT INTO placements VALUES (?, ?, ?, ?, ?, ?)", rows)
+
     def add_problem(self, problem: Problem) -> None:
         """Write a line that was said; the same line again only moves its time."""
         path = stored_path(problem.path, self.folder)
@@ -245,6 +252,12 @@ def _setup_row(setup: Setup) -> tuple[object, ...]:
         None if setup.drift is None else setup.drift.slope,
         json.dumps(to_plain(setup)),
     )
+
+
+def _placement_row(placement: Placement, now: float) -> tuple[object, ...]:
+    stops = None if placement.from_grey is None else placement.from_grey.value
+    numbers = placement.card_frame, placement.setup, placement.face_frame
+    return *numbers, stops, now, json.dumps(to_plain(placement))
 
 
 def _landing_row(record: FrameRecord) -> tuple[object, ...]:

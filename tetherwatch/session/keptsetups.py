@@ -1,33 +1,41 @@
-"""What a session's file holds of setups and pins, against what it should: only the difference is written."""
+"""What a session's file holds of setups, pins and placed faces, against what it should: the difference is written."""
 
 from collections.abc import Mapping, Sequence
 
 from tetherwatch.session.journal import Journal
-from tetherwatch.setups.records import Pin, Setup
+from tetherwatch.session.records import Past
+from tetherwatch.setups.records import Pin, Placement, Setup
 
 
 class KeptSetups:
-    """The setups and pins of a file. Where the disk refuses, what is wanted in the end is written once it can be."""
+    """The setups, pins and placements of a file. Where the disk refuses, what is wanted in the end is written later."""
 
-    def __init__(self, setups: Sequence[Setup], pins: Mapping[int, Pin]) -> None:
-        """A file that holds these."""
-        self._held = {setup.number: setup for setup in setups}
-        self._pins_held = dict(pins)
-        self._setups, self._pins = self._held, self._pins_held
+    def __init__(self, past: Past) -> None:
+        """A file that holds those of `past`."""
+        self._held = {setup.number: setup for setup in past.setups}
+        self._pins_held, self._placements_held = dict(past.pins), past.placements
+        self._setups, self._pins, self._placements = self._held, self._pins_held, self._placements_held
         self._labels: dict[int, int] = {}
         self._moved: dict[int, int] = {}
 
-    def want(self, setups: Sequence[Setup], labels: Mapping[int, int], pins: Mapping[int, Pin]) -> None:
+    def want(
+        self,
+        setups: Sequence[Setup],
+        labels: Mapping[int, int],
+        pins: Mapping[int, Pin],
+        placements: Sequence[Placement],
+    ) -> None:
         """What the file should hold; `labels` are the setups of the last frames by their number."""
         self._setups = {setup.number: setup for setup in setups}
-        self._pins = dict(pins)
+        self._pins, self._placements = dict(pins), tuple(placements)
         self._moved |= {number: setup for number, setup in labels.items() if self._labels.get(number, setup) != setup}
         self._labels = dict(labels)
 
     @property
     def complete(self) -> bool:
         """Whether the file holds what it should."""
-        return not self._moved and self._setups == self._held and self._pins == self._pins_held
+        aims, held = (self._pins, self._placements), (self._pins_held, self._placements_held)
+        return not self._moved and self._setups == self._held and aims == held
 
     def write(self, journal: Journal) -> None:
         """Write what differs. Raises sqlite3.Error."""
@@ -36,8 +44,10 @@ class KeptSetups:
         journal.set_setups(changed, gone, self._moved)
         if self._pins != self._pins_held:
             journal.set_pins(self._pins)
+        if self._placements != self._placements_held:
+            journal.set_placements(self._placements)
 
     def written(self) -> None:
         """What was written is on the disk."""
-        self._held, self._pins_held = self._setups, self._pins
+        self._held, self._pins_held, self._placements_held = self._setups, self._pins, self._placements
         self._moved = {}

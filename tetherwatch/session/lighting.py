@@ -8,9 +8,11 @@ from tetherwatch.advise.records import Call, Finding, Knowledge, Plan
 from tetherwatch.errors import UsageError
 from tetherwatch.exposure.stops import Setting
 from tetherwatch.meter.records import Reading
+from tetherwatch.session.cards import Cards
 from tetherwatch.session.judging import Seen, shot_of
 from tetherwatch.session.records import FrameRecord, Past
 from tetherwatch.setups.pins import aimed, match, pin_of
+from tetherwatch.setups.placing import placed
 from tetherwatch.setups.records import Judged, Match, Pin, Setup
 from tetherwatch.setups.returning import OFFERED_FRAMES, return_call, return_finding
 from tetherwatch.watch.records import Metered
@@ -30,6 +32,7 @@ class Lighting:
         self._past = past
         self._begun: Book | None = None
         self._pins = dict(past.pins)
+        self._cards = Cards(past.placements)
 
     @property
     def _book(self) -> "Book":
@@ -49,6 +52,11 @@ class Lighting:
     def pins(self) -> Mapping[int, Pin]:
         """The pinned frame of each setup that has one."""
         return self._pins
+
+    @property
+    def cards(self) -> Cards:
+        """The grey cards, and where they place faces."""
+        return self._cards
 
     @property
     def labels(self) -> Mapping[int, int]:
@@ -79,11 +87,17 @@ class Lighting:
         setup = self._book.take(judged, plan, behind)
         known = {each.number for each in self.setups}
         self._pins = {number: pin for number, pin in self._pins.items() if number in known}
+        self._cards.correct(self.labels)
+        self._cards.read_again(setup, number, frame)
+        if not behind:
+            self._cards.take(plan, setup, number, frame)
         return setup
 
     def plan_for(self, plan: Plan, setup: int | None, reading: Reading) -> Plan:
-        """The plan with the setup's pinned level as its aim."""
-        return aimed(plan, None if setup is None else self._pins.get(setup), reading)
+        """The plan with the setup's pinned level as its aim, or else with the place of the face by its card."""
+        if setup is None:
+            return plan
+        return aimed(placed(plan, self._cards.of(setup), reading), self._pins.get(setup), reading)
 
     def match(self, setup: int | None, reading: Reading) -> Match | None:
         """How a frame compares with the one pinned in its setup."""
@@ -133,6 +147,7 @@ class Lighting:
         pin = self._pins.pop(number, None)
         if pin is not None:
             self._pins.setdefault(into, pin)
+        self._cards.merge(number, into)
         return into
 
     def split(self, frames: Sequence[FrameRecord], plan: Plan) -> int:

@@ -150,7 +150,24 @@ _BODIES = (
     "ALTER TABLE plans ADD COLUMN body_text TEXT",
 )
 
-MIGRATIONS: tuple[Step, ...] = (("first tables", _FIRST), ("setups and pins", _SETUPS), ("bodies", _BODIES))
+_PLACEMENTS = (
+    """\
+CREATE TABLE placements (                     -- where the faces of a setup sit, by a grey card in a frame
+    card_frame INTEGER PRIMARY KEY,           -- its number
+    setup      INTEGER,                       -- null, as the next two: no face was seen since
+    face_frame INTEGER,                       -- the frame whose face was measured
+    from_grey_stops REAL,                     -- the aim: how far the face lies above the card
+    placed_at  REAL NOT NULL,
+    record     TEXT NOT NULL                  -- JSON: all of the placement, for recall
+)""",
+)
+
+MIGRATIONS: tuple[Step, ...] = (
+    ("first tables", _FIRST),
+    ("setups and pins", _SETUPS),
+    ("bodies", _BODIES),
+    ("placements", _PLACEMENTS),
+)
 
 
 def migrate(database: Database, steps: tuple[Step, ...] = MIGRATIONS) -> None:

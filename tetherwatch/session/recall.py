@@ -20,7 +20,7 @@ from tetherwatch.session.records import NO_PAST, FrameRecord, Past
 from tetherwatch.session.roll import KEPT_FRAMES
 from tetherwatch.session.session import KEPT_PROBLEMS
 from tetherwatch.session.values import path_of, thumbnail_of
-from tetherwatch.setups.records import Pin, Setup
+from tetherwatch.setups.records import Pin, Placement, Setup
 from tetherwatch.watch.ledger import Identity, Remembered
 from tetherwatch.watch.listing import Entry
 from tetherwatch.watch.records import Capture, Problem
@@ -107,6 +107,7 @@ class _Reader:
             set_after=self.number("max(set_after)", "plans"),
             setups=tuple(self.records(Setup, "setups", "number")),
             pins={pin.setup: pin for pin in self.records(Pin, "pins", "setup")},
+            placements=tuple(self.records(Placement, "placements", "card_frame")),
         )
 
     def records(self, kind: type[T], table: str, order: str) -> Iterator[T]:

@@ -12,6 +12,7 @@ from tetherwatch.session.chosen import ChosenPlan
 from tetherwatch.session.recorder import Recorder
 from tetherwatch.session.records import Past, SessionEvent, Warned
 from tetherwatch.session.session import Session
+from tetherwatch.setups.records import Placement
 from tetherwatch.watch.records import FirstLook, Metered, Problem, WatchEvent
 
 
@@ -46,7 +47,8 @@ class RecordedSession(Session):
 
     def _note_setups(self) -> None:
         if self._recorder is not None:
-            self._recorder.note_setups(self.lighting.setups, self.lighting.labels, self.lighting.pins)
+            lighting = self.lighting
+            self._recorder.note_setups(lighting.setups, lighting.labels, lighting.pins, lighting.cards.placements)
 
     @property
     def chosen(self) -> ChosenPlan:
@@ -88,6 +90,12 @@ class RecordedSession(Session):
         pinned = super().toggle_pin(number)
         self._write_lighting()
         return pinned
+
+    def toggle_card(self, number: int | None = None) -> Placement | None:
+        """As in a `Session`."""
+        placement = super().toggle_card(number)
+        self._write_lighting()
+        return placement
 
     def rename_setup(self, number: int, name: str) -> None:
         """As in a `Session`."""

@@ -14,7 +14,7 @@ from tetherwatch.session.journal import Journal
 from tetherwatch.session.keptsetups import KeptSetups
 from tetherwatch.session.recall import STOPPERS, Recalled
 from tetherwatch.session.records import FrameRecord, SessionEvent
-from tetherwatch.setups.records import Pin, Setup
+from tetherwatch.setups.records import Pin, Placement, Setup
 from tetherwatch.text import display_name
 from tetherwatch.watch.ledger import Remembered, identity
 from tetherwatch.watch.listing import Listing
@@ -45,7 +45,7 @@ class Recorder:
         self._deaths = recalled.deaths
         self._remembered = recalled.remembered
         self._steady = steady
-        self._kept_setups = KeptSetups(recalled.past.setups, recalled.past.pins)
+        self._kept_setups = KeptSetups(recalled.past)
         self._lock = RLock()
         self._waiting: deque[Write] = deque()
         self._lost = 0
@@ -89,10 +89,16 @@ class Recorder:
         for frame in frames:
             self._write(partial(self._journal.add_frame, frame))
 
-    def note_setups(self, setups: Sequence[Setup], labels: Mapping[int, int], pins: Mapping[int, Pin]) -> None:
-        """Write what changed of setups and pins, and the setups of some frames, with whatever is written next."""
+    def note_setups(
+        self,
+        setups: Sequence[Setup],
+        labels: Mapping[int, int],
+        pins: Mapping[int, Pin],
+        placements: Sequence[Placement],
+    ) -> None:
+        """Write what changed of these, and the setups of some frames, with whatever is written next."""
         with self._lock:
-            self._kept_setups.want(setups, labels, pins)
+            self._kept_setups.want(setups, labels, pins, placements)
 
     def note_merged(self, number: int, into: int) -> None:
         """Write that all frames of a setup are in another one, with whatever is written next."""

@@ -11,7 +11,7 @@ from tetherwatch.exposure.stops import Setting
 from tetherwatch.face.records import EyeDetail, EyeState
 from tetherwatch.frame.records import Metadata
 from tetherwatch.meter.records import Reading, Thumbnail
-from tetherwatch.setups.records import Match, Pin, Setup
+from tetherwatch.setups.records import Match, Pin, Placement, Setup
 from tetherwatch.watch.records import Capture, Health, Problem
 from tetherwatch.watch.stages import NOT_TIMED, Stages
 
@@ -84,6 +84,7 @@ class Past:
     set_after: int = 0
     setups: tuple[Setup, ...] = ()
     pins: Mapping[int, Pin] = field(default_factory=dict)
+    placements: tuple[Placement, ...] = ()
 
 
 NO_PAST = Past()
@@ -99,7 +100,7 @@ class SessionView:
     Frames are the last few in the order in which they arrived, problems in the order in which they were found. `power`:
     where the light's own power stands if the calls for it were followed, as a part of full power. `look`: the newest
     capture by its preview, while it has not been read. `body` is the profile of the newest frame's camera. `setups` are
-    all in their order, `pins` the pinned frames by the number of their setup.
+    all in their order, `pins` the pinned frames by the number of their setup, `placements` where cards place faces.
     """
 
     folder: Path
@@ -115,6 +116,7 @@ class SessionView:
     body: Body | None = None
     setups: tuple[Setup, ...] = ()
     pins: Mapping[int, Pin] = field(default_factory=dict)
+    placements: tuple[Placement, ...] = ()
 
     def with_look(self) -> "SessionView":
         """The view in which the first look, if there is one, is the newest frame."""

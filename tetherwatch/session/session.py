@@ -24,6 +24,7 @@ from tetherwatch.session.judging import Seen, call_of, findings_of, knowledge_of
 from tetherwatch.session.lighting import Lighting
 from tetherwatch.session.records import NO_PAST, Entered, FrameRecord, Landed, Past, SessionEvent, SessionView, Warned
 from tetherwatch.session.roll import Roll
+from tetherwatch.setups.records import Placement
 from tetherwatch.watch.records import Capture, FirstLook, Health, Metered, Problem, WatchEvent
 
 KEPT_PROBLEMS = 50
@@ -126,6 +127,7 @@ class Session:
             body=self._body(newest.metadata) if newest else None,
             setups=self._lighting.setups,
             pins=dict(self._lighting.pins),
+            placements=self._lighting.cards.placements,
         )
 
     def tried(self, tries: Sequence[Try]) -> Tried | None:
@@ -154,10 +156,14 @@ class Session:
         self._in_force.toggle_lock(setting, None if newest is None else newest.metadata.settings.get(setting))
         self._apply()
 
-    def place_area(self, from_grey_stops: float) -> None:
-        """Say where the metered area should sit, against mid-grey, until another plan is chosen."""
-        self._in_force.place_area(from_grey_stops)
+    def toggle_card(self, number: int | None = None) -> Placement | None:
+        """Let the grey card in a frame, the newest unless one is named, place faces, or no longer.
+
+        None if it does not now. Raises UsageError where there is no such frame or no card can be measured in it.
+        """
+        placement = self._lighting.cards.toggle(self._roll.numbered(number) or self._newest())
         self._apply()
+        return placement
 
     def toggle_pin(self, number: int | None = None) -> bool:
         """Pin a frame in its setup, the newest unless one is named, or take the pin from it; True if it is pinned now.
@@ -221,6 +227,7 @@ class Session:
         record = replace(record, reading=_aimed(record.reading, plan))
         call, findings = self._judged(plan, self._seen(record, place), record.setup, place)
         match = self._lighting.match(record.setup, record.reading)
+        findings = (*findings, *self._lighting.cards.told(record.number))
         return with_soft_eyes(self.plan, replace(record, call=call, findings=findings, match=match))
 
     def _take_look(self, event: FirstLook) -> tuple[SessionEvent, ...]:
@@ -306,7 +313,7 @@ class Session:
             thumbnail=event.thumbnail,
             call=call,
             notes=event.notes,
-            findings=findings,
+            findings=(*findings, *self._lighting.cards.told(number)),
             landing=landing,
             eye_detail=event.eyes,
             eyes=eyes_of(self._roll.all_before(place), event, setup),

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from tetherwatch.advise.records import Plan
+from tetherwatch.errors import UsageError
 from tetherwatch.exposure.settings import Settings
 from tetherwatch.meter.records import Reading, ToneHistogram
 from tetherwatch.setups.records import Match, Pin
@@ -12,7 +13,9 @@ HIGHLIGHTS_PERCENT, SHADOWS_PERCENT = 99.0, 1.0
 
 
 def pin_of(setup: int, frame: int, reading: Reading, settings: Settings) -> Pin:
-    """A frame as others are to match it."""
+    """A frame as others are to match it. Raises UsageError where its face was not found, but should have been."""
+    if reading.area == "face" and reading.face is None:
+        raise UsageError(f"no face was found in frame {frame}", "pin one in which it was")
     return Pin(
         setup=setup,
         frame=frame,

@@ -143,6 +143,25 @@ class Pin:
 
 
 @dataclass(frozen=True, slots=True)
+class Placement:
+    """Where faces of a setup sit, by a grey card in a frame.
+
+    `card_stops`: the card against mid-grey in frame `card_frame`, taken at `settings` by the camera with this `serial`.
+    `from_grey`: how far the face lies above the card, which is the aim for it, as measured in `face_frame`, a frame of
+    the `setup`. These three are None until a face is seen.
+    """
+
+    card_frame: int
+    card_stops: float
+    source: Source
+    serial: str | None
+    settings: Settings
+    setup: int | None = None
+    face_frame: int | None = None
+    from_grey: Estimate | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Match:
     """A frame against the pinned one, in stops; positive is brighter than the pinned frame.
 
