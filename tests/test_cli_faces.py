@@ -1,5 +1,6 @@
 """Faces through the whole program: workers, session and the keys of the dashboard."""
 
+import json
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -7,6 +8,7 @@ from typing import cast
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from program import wait_for
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "scripts"))
@@ -15,6 +17,7 @@ from benchmarks.portraits import Portrait, Pose, portrait, sitters, skin_stops, 
 
 from tetherwatch.advise.library import load_plan
 from tetherwatch.cli.live import LiveSession
+from tetherwatch.cli.main import cli
 from tetherwatch.meter.records import Reading
 from tetherwatch.session.opening import Opened, Wish, opened
 from tetherwatch.session.recorded import RecordedSession
@@ -105,3 +108,14 @@ def test_a_picture_of_a_card_alone_places_the_face_of_the_next_one_also_after_a_
     assert placement.from_grey.value == pytest.approx(skin_stops(person), abs=0.05)
     assert newest.reading.offset_stops == pytest.approx(0.3, abs=0.05)
     assert [finding.kind for finding in newest.findings if finding.kind == "face"] == ["face"]
+
+
+def test_read_tells_that_eyes_were_measured_and_that_there_is_nothing_to_compare(tmp_path: Path) -> None:
+    """Each file is judged by itself; where no eyes were seen there is no such object."""
+    take(tmp_path / "A.DNG", portrait(sitters()["scikit-image"], Pose(400)), 0.0, 100, 1)
+    take(tmp_path / "B.DNG", card_alone(), 0.0, 100, 1)
+    files = [str(tmp_path / "A.DNG"), str(tmp_path / "B.DNG")]
+    done = CliRunner().invoke(cli, ["read", *files, "--plan", "studio-portrait", "--json"])
+    frames = [event for event in map(json.loads, done.stdout.splitlines()) if event["event"] == "frame"]
+    assert [None if frame["eyes"] is None else frame["eyes"]["state"] for frame in frames] == ["unknown", None]
+    assert "0 of 5" in frames[0]["eyes"]["reason"]

@@ -67,7 +67,8 @@ def _news(
 ) -> Iterator[News]:
     if not isinstance(outcome, Failure):
         capture = Capture(path, size=0, mtime_ns=0, arrived_at=0.0)
-        for news in session.take(Metered(capture, outcome.metadata, outcome.reading, outcome.thumbnail, outcome.notes)):
+        read = outcome.metadata, outcome.reading, outcome.thumbnail, outcome.notes
+        for news in session.take(Metered(capture, *read, eyes=outcome.eyes)):
             yield replace(news, number=number) if isinstance(news, FrameRecord) else news
         tried = session.tried(wanted) if wanted else None
         if tried is not None:
