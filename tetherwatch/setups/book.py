@@ -10,9 +10,10 @@ from dataclasses import replace
 from tetherwatch.advise.likeness import PAUSE_S, paused
 from tetherwatch.advise.records import Plan
 from tetherwatch.setups.drift import drift_of
-from tetherwatch.setups.growth import Entry, begun, joined, pending_after, sample_of, united
-from tetherwatch.setups.kinship import STRANGE, is_blind, strangeness
+from tetherwatch.setups.growth import CLEAR_PART, Entry, begun, is_clear, joined, pending_after, sample_of, united
+from tetherwatch.setups.kinship import seen_part
 from tetherwatch.setups.records import Judged, Setup, SetupState
+from tetherwatch.setups.strangeness import STRANGE, strangeness
 from tetherwatch.setups.stretches import Label, Place, decoded, least
 
 WINDOW = 8
@@ -22,8 +23,10 @@ KNOWN = 24
 """Setups that a frame may return to, the latest ones."""
 
 ODD = STRANGE / 2
-BLIND = 0.1
-"""What an odd frame may cost, so that it takes more of them to make a setup, and one that tells nothing."""
+"""What a frame may cost that is odd, or too bright or dark to tell much: it takes more of them to make a setup."""
+
+_LEAST_PART = 0.1
+"""Part of a picture that is neither clipped nor black in a frame that tells much of the light."""
 
 _SURE_FRAMES = 3
 """Frames, odd ones not counted, from which a new setup is no longer provisional."""
@@ -119,7 +122,7 @@ class Book:
         base = None if self._base is None else known.index(self._base)
         assigned = decoded(
             places,
-            len(known),
+            [is_clear(self._settled[number]) for number in known],
             base,
             lambda setup, at: self._cost_in(known[setup], at, plan),
             lambda one, other: self._cost_between(one, other, plan),
@@ -130,12 +133,12 @@ class Book:
 
     def _places(self) -> Iterator[Place]:
         """The frames of the window as they are told from one another."""
-        paused, before, after_mute = False, self._before, False
+        paused, before, unsure = False, self._before, False
         for entry in self._window:
-            paused = _paused(before, entry.frame) or (paused and after_mute)
-            blind = is_blind(entry.sample)
-            after_mute, before = entry.frame.odd or blind, entry.frame
-            yield Place(paused, after_mute, BLIND if blind else ODD if entry.frame.odd else STRANGE)
+            paused = _paused(before, entry.frame) or (paused and unsure)
+            odd, part = entry.frame.odd, seen_part(entry.sample)
+            unsure, before = odd or part < _LEAST_PART, entry.frame
+            yield Place(paused, odd, part >= CLEAR_PART, ODD if unsure else STRANGE)
 
     def _numbered(self, labels: Sequence[Label], known: Sequence[int]) -> list[int]:
         new: dict[Label, int] = {}
@@ -216,7 +219,7 @@ def _made(setup: Setup, frames: Sequence[Judged], plan: Plan) -> Setup:
     """A setup of these frames."""
     for frame in frames:
         sample = sample_of(frame)
-        setup = joined(setup, Entry(frame, sample, not (frame.odd or is_blind(sample))), 0.0, plan)
+        setup = joined(setup, Entry(frame, sample, not frame.odd), 0.0, plan)
     return setup
 
 

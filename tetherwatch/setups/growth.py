@@ -5,9 +5,10 @@ from statistics import mean, median
 
 from tetherwatch.advise.records import Estimate, LightKind, Plan
 from tetherwatch.exposure.stops import Setting, brightness
-from tetherwatch.setups.kinship import same_view, strangeness
+from tetherwatch.setups.kinship import same_view, seen_part
 from tetherwatch.setups.look import look_of
 from tetherwatch.setups.records import Judged, LightPoint, Look, Sample, Setup
+from tetherwatch.setups.strangeness import strangeness
 from tetherwatch.setups.stretches import FITS
 
 _SAMPLES = 6
@@ -21,6 +22,10 @@ _LAST_POINTS = 9
 
 _SEEN_PART = 0.8
 """Part of a picture that must be neither clipped nor black for its overall level to be told."""
+
+CLEAR_PART = 0.5
+"""Part of a picture that is neither clipped nor black in a frame that others are best compared with: one that is
+brighter or darker agrees with many lights."""
 
 _MAD_TO_SIGMA = 1.4826
 _MEDIAN_TO_MEAN = 1.2533
@@ -41,6 +46,11 @@ def sample_of(frame: Judged) -> Sample:
     shot = frame.shot
     look = look_of(frame.thumbnail, shot.reading)
     return Sample(shot.metadata.settings, shot.reading.level_stops, shot.reading.area, shot.reading.metered, look)
+
+
+def is_clear(setup: Setup) -> bool:
+    """Whether later frames can be compared with clear ones of this setup."""
+    return any(seen_part(sample) >= CLEAR_PART for sample in setup.samples)
 
 
 def begun(number: int, frame: Judged, name: str | None = None) -> Setup:
@@ -95,9 +105,10 @@ def united(setup: Setup, other: Setup) -> Setup:
 
 
 def _sampled(samples: tuple[Sample, ...], sample: Sample) -> tuple[Sample, ...]:
-    """One sample of each of the last views, the newest last."""
-    others = [each for each in samples if not same_view(each, sample)]
-    return (*others, sample)[-_SAMPLES:]
+    """One sample of each of the last views, the newest last: clear ones, as soon as there are any."""
+    kept = (*(each for each in samples if not same_view(each, sample)), sample)
+    clear = [each for each in (*samples, sample) if seen_part(each) >= CLEAR_PART]
+    return tuple([each for each in kept if not clear or each in clear] or clear)[-_SAMPLES:]
 
 
 def _pointed(setup: Setup, frame: Judged, sample: Sample, light: LightKind) -> tuple[LightPoint, ...]:

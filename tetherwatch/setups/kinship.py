@@ -1,11 +1,11 @@
-"""Whether two frames show the same light, whatever clothes and framing do to the picture.
+"""How far two pictures agree that they show the same light, whatever clothes and framing do to them.
 
 A close view of a subject shows the same materials as a wide one, at the same light value and colour, though in other
 places; new clothes leave skin and backdrop as they were. When the light changes, all materials shift. So each cell of
 the newer picture is looked for anywhere in the older one, as it is and shifted by an amount that is the same for all.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from statistics import median
@@ -13,32 +13,20 @@ from statistics import median
 import numpy as np
 from numpy.typing import NDArray
 
-from tetherwatch.advise.likeness import ALIKE_STOPS, setting_moves
-from tetherwatch.advise.records import LightKind
-from tetherwatch.exposure.stops import Setting
-from tetherwatch.setups.look import BRIGHT_STOPS, DARK_STOPS, STOPS
+from tetherwatch.setups.look import BRIGHTEST_STOPS, DARKEST_STOPS, STOPS
 from tetherwatch.setups.records import Look, Sample
 
-STRANGE = 8.0
-"""Cost, in nats, of a frame that shows another light: no frame costs more."""
-
-_CELL_STOPS, _COLOUR_STOPS = 0.2, 0.15
+_CELL_STOPS, _COLOUR_STOPS = 0.1, 0.15
 """How far light value and colour of a material may scatter."""
 
-_SAME_PART, _OTHER_PART = 0.5, 0.2
-"""Parts of a picture that are found again: of simulated frames under one light 99 % show more than the first, of
-frames under two lights 99 % show less than the second."""
-
-_BETTER_PART = 0.25
-"""A shift that explains so much more of the picture is one of the light."""
+_HIDDEN_STOPS = 0.3
+"""The same of what may be clipped or black: a cell also is where one of its samples is."""
 
 _STAINED_STOPS = 0.25
 """How far a colour lies from the picture's middle to be told from its greys: skin does, and few clothes."""
 
-_STAINED_FOUND, _STAINED_BETTER, _STAINED_CELLS, _STAINED_COST = 0.1, 0.45, 6, 6.0
-
-_AREA_SIGMA_STOPS = 0.13
-"""Scatter of the metered area's light from frame to frame: flash, shutter and iris together, and small movements."""
+_STAINED_CELLS = 10
+"""Cells of a colour that both pictures must have."""
 
 _LEAST_CELLS = 80
 _VIEW_STOPS, _VIEW_PART = 0.3, 0.8
@@ -47,112 +35,125 @@ _VIEW_STOPS, _VIEW_PART = 0.3, 0.8
 _REACH_STOPS = 5.0
 _BINS = round(2 * _REACH_STOPS / STOPS) + 1
 _UNMOVED = _BINS // 2
+_NEAR = slice(_UNMOVED - 1, _UNMOVED + 2)
+"""Changes that flash, shutter and iris bring about by themselves."""
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
 class Kinship:
     """How two pictures agree.
 
-    `same`: the part of either picture that the other explains, the smaller of the two; `shifted`: the same if all light
-    had shifted by `shift_stops` (positive: the newer has more), the shift that explains most. `stained` and
-    `stained_shifted`: the same two of coloured materials that both show; 1 where there are too few.
+    `same`: the part of either picture that the other explains, the smaller of the two; `seen`: the same of what is
+    neither clipped nor black. `shifted`: `same` if all light had shifted by `shift_stops` (positive: the newer has
+    more), the shift that explains most. `stained` and `stained_shifted`: the same two of coloured materials that both
+    show; 1 where there are too few.
     """
 
     same: float
+    seen: float
     shifted: float
     shift_stops: float
     stained: float
     stained_shifted: float
 
 
-def is_blind(sample: Sample) -> bool:
-    """Whether a frame is so bright or dark that its picture tells too little of the light."""
-    return bool(sample.look.layout) and sum(each.cells for each in sample.look.materials) < _LEAST_CELLS
-
-
-def strangeness(light: LightKind, known: Sample, new: Sample, asked_stops: float = 0.0) -> float:
-    """Cost in nats, 0 to `STRANGE`, of taking `new` for a frame under the light of `known`.
-
-    `asked_stops`: light that was asked for between them.
-    """
-    moved = setting_moves(known.settings, new.settings)
-    if moved is None:
-        return 0.0
-    explained = _explained(light, moved, asked_stops)
-    area = None
-    if known.area == new.area and (known.area == "face" or known.metered == new.metered):
-        change = new.level_stops - known.level_stops
-        area = change - min(max(change, explained[0]), explained[1])
-    kin = kinship(known.look, new.look, explained)
-    if kin is None:
-        return 0.0 if area is None or is_blind(known) or is_blind(new) else _of_area(area)
-    of_subject = _of_area(area) if area is not None and new.area == "face" else 0.0
-    return min(_of_look(kin) + of_subject, STRANGE)
-
-
-def _of_area(change: float) -> float:
-    return min((change / _AREA_SIGMA_STOPS) ** 2 / 2, STRANGE)
-
-
-def _of_look(kin: Kinship) -> float:
-    if abs(kin.shift_stops) > ALIKE_STOPS and kin.shifted - kin.same > _BETTER_PART:
-        return STRANGE
-    stained = kin.stained < _STAINED_FOUND and kin.stained_shifted - kin.stained > _STAINED_BETTER
-    doubt = min(max((_SAME_PART - kin.same) / (_SAME_PART - _OTHER_PART), 0.0), 1.0)
-    return max(STRANGE * doubt, _STAINED_COST if stained else 0.0)
-
-
-def _explained(light: LightKind, moved: Mapping[Setting, float], asked: float) -> tuple[float, float]:
-    """The least and the most that settings, and light that was asked for, may have changed the level by."""
-    most = sum(moved.values())
-    least = most if light == "continuous" else most - moved[Setting.SHUTTER]
-    return min(least, most) + min(asked, 0.0), max(least, most) + max(asked, 0.0)
+def seen_part(sample: Sample) -> float:
+    """The part of a picture that is neither clipped nor black; 1 where there is no picture."""
+    look = sample.look
+    seen = sum(each.cells for each in look.materials)
+    return seen / (seen + look.bright + look.dark) if look.layout else 1.0
 
 
 def kinship(known: Look, new: Look, explained: tuple[float, float]) -> Kinship | None:
-    """How the pictures agree; None where there are none, or too little of them can be told.
+    """How the pictures agree; None where there are none.
 
     `explained`: the least and the most that anything but a change of light did to the level, in stops.
     """
     (older, older_cells), (newer, cells) = _palette(known), _palette(new)
-    if min(older_cells.sum(), cells.sum()) < _LEAST_CELLS:
+    if not (known.layout and new.layout):
         return None
     red, blue = (np.abs(newer[k][:, None] - older[k]) <= _COLOUR_STOPS for k in (1, 2))
     alike = red & blue
     apart = newer[0][:, None] - older[0]
     found, found_back = _found(apart, alike, explained), _found(apart.T, alike.T, explained)
-    shares = cells @ found / cells.sum()
-    for hidden, among in _hidden(newer[0], known, explained):
-        shares += np.minimum(cells @ (hidden & ~found) / cells.sum(), among)
-    back = older_cells @ found_back / older_cells.sum()
-    for hidden, among in _hidden(older[0], new, (-explained[1], -explained[0])):
-        back += np.minimum(older_cells @ (hidden[:, ::-1] & ~found_back) / older_cells.sum(), among)
-    shares = np.minimum(shares, back)
-    best = int(np.argmax(shares))
-    stained = min(_stained(newer, cells, alike, found), _stained(older, older_cells, alike.T, found_back))
-    return Kinship(float(shares[_UNMOVED]), float(shares[best]), (best - _UNMOVED) * STOPS, *stained)
+    hidden = _hidden(newer, known.balance or new.balance, explained)
+    back = _hidden(older, new.balance or known.balance, (-explained[1], -explained[0]))
+    hidden_back = [each[:, ::-1] for each in back]
+    after = _Side(cells, found, hidden, (new.bright, new.dark))
+    before = _Side(older_cells, found_back, hidden_back, (known.bright, known.dark))
+    shares = np.minimum(_shares(after, before), _shares(before, after))
+    best, near = int(np.argmax(shares)), _NEAR.start + int(np.argmax(shares[_NEAR]))
+    seen = min(_seen(after, before, near), _seen(before, after, near))
+    stained = min(_stained(newer, after, alike @ older_cells), _stained(older, before, cells @ alike))
+    return Kinship(float(shares[near]), seen, float(shares[best]), (best - _UNMOVED) * STOPS, *stained)
 
 
-def _hidden(levels: Floats, known: Look, explained: tuple[float, float]) -> Iterator[tuple[NDArray[np.bool_], float]]:
-    """Which materials may be among the clipped or black cells of the older picture, materials x changes, with the
-    part of that picture that these are."""
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """One of two pictures. `cells` of each material, and for each change of light: which materials are `found` in the
+    other picture, and which would be clipped and which black there (`hidden`). `lost`: its own cells that are so."""
+
+    cells: Floats
+    found: Bools
+    hidden: Sequence[Bools]
+    lost: tuple[int, int]
+
+
+def _shares(side: _Side, other: _Side) -> Floats:
+    """The part of a picture that the other explains, for each change.
+
+    What is clipped or black here may be so there too, or be a material that would be so here.
+    """
+    explained = side.cells @ side.found
+    for among, among_back, here, there in zip(side.hidden, other.hidden, side.lost, other.lost, strict=True):
+        turned = other.cells @ among_back
+        explained += np.minimum(turned + there, here)
+        explained += np.minimum(side.cells @ (among & ~side.found), there - np.clip(here - turned, 0, there))
+    shares: Floats = explained / (side.cells.sum() + sum(side.lost))
+    return shares
+
+
+def _seen(side: _Side, other: _Side, change: int) -> float:
+    """The part of what is neither clipped nor black that the other picture explains by a change of light; all of it
+    where that is too little to tell."""
+    if side.cells.sum() < _LEAST_CELLS:
+        return 1.0
+    explained = float(side.cells @ side.found[:, change])
+    for among, there in zip(side.hidden, other.lost, strict=True):
+        explained += min(float(side.cells @ (among & ~side.found)[:, change]), there)
+    return explained / float(side.cells.sum())
+
+
+def _hidden(materials: Floats, balance: tuple[float, float] | None, explained: tuple[float, float]) -> list[Bools]:
+    """Which materials may be among the bright, and which among the dark cells of another picture of this white balance,
+    materials x changes."""
     shifts = (np.arange(_BINS) - _UNMOVED) * STOPS
-    total = known.bright + known.dark + sum(each.cells for each in known.materials)
-    yield levels[:, None] - explained[0] - shifts >= BRIGHT_STOPS, known.bright / total
-    yield levels[:, None] - explained[1] - shifts <= DARK_STOPS, known.dark / total
+    red, blue = balance or (0.0, 0.0)
+    shown = materials[0] + np.array([np.zeros_like(materials[0]), materials[1] + red, materials[2] + blue])
+    brightest, darkest = shown.max(axis=0)[:, None] - shifts, shown.min(axis=0)[:, None] - shifts
+    return [
+        brightest - explained[0] >= BRIGHTEST_STOPS - _HIDDEN_STOPS,
+        darkest - explained[1] <= DARKEST_STOPS + _HIDDEN_STOPS,
+    ]
 
 
-def _stained(newer: Floats, counts: Floats, alike: NDArray[np.bool_], found: NDArray[np.bool_]) -> tuple[float, float]:
-    """How much of the coloured materials that both pictures show is found unmoved, and with the best shift."""
-    middle = [_weighted_median(colours, counts) for colours in newer[1:]]
-    coloured = (np.abs(newer[1] - middle[0]) > _STAINED_STOPS) | (np.abs(newer[2] - middle[1]) > _STAINED_STOPS)
-    shared = coloured & alike.any(axis=1)
-    total = counts[shared].sum()
-    if total < _STAINED_CELLS:
+def _stained(materials: Floats, side: _Side, alike: Floats) -> tuple[float, float]:
+    """How much of the coloured materials that both pictures show is found unmoved, and with the best shift.
+
+    `alike`: how many cells of the other picture have the colour of each material; a few are only the edges of others.
+    """
+    if side.cells.sum() < _LEAST_CELLS:
         return 1.0, 1.0
-    shares = counts[shared] @ found[shared] / total
+    middle = [_weighted_median(colours, side.cells) for colours in materials[1:]]
+    coloured = np.abs(materials[1:] - np.reshape(middle, (2, 1))).max(axis=0) > _STAINED_STOPS
+    shared = coloured & (alike >= _STAINED_CELLS)
+    counts = side.cells[shared]
+    if counts.sum() < _STAINED_CELLS:
+        return 1.0, 1.0
+    shares = counts @ np.logical_or.reduce([side.found, *side.hidden])[shared] / counts.sum()
     return float(shares[_UNMOVED]), float(shares.max())
 
 
@@ -169,7 +170,7 @@ def _palette(look: Look) -> tuple[Floats, Floats]:
     return table[:, :3].T * STOPS, table[:, 3]
 
 
-def _found(apart: Floats, alike: NDArray[np.bool_], explained: tuple[float, float]) -> NDArray[np.bool_]:
+def _found(apart: Floats, alike: Bools, explained: tuple[float, float]) -> Bools:
     """Which changes of light explain each material: materials x changes, `_UNMOVED` being none."""
     pairs = np.flatnonzero(alike)
     rows, levels = pairs // alike.shape[1], apart.ravel()[pairs]

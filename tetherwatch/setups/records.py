@@ -50,13 +50,15 @@ class Look:
     """A picture in coarse cells. It has no cells where there was no picture to look at.
 
     `bright` and `dark` cells are clipped or black, so that nothing is known of them. `layout`: green light of larger
-    cells in stops against mid-grey, row by row; None where it is clipped or black.
+    cells in stops against mid-grey, row by row; None where it is clipped or black. `balance`: stops by which the white
+    balance of the picture brightened red and blue against green, so that these clip earlier; None where it is hidden.
     """
 
     materials: tuple[Material, ...] = ()
     bright: int = 0
     dark: int = 0
     layout: tuple[float | None, ...] = ()
+    balance: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

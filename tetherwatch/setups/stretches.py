@@ -2,14 +2,15 @@
 
 A story costs what its frames cost under the setups it puts them in, and a price for each change of setup. Both are
 negative logarithms of chances, so that the cheapest story is the most likely one (a Viterbi decoding). A frame never
-costs more than `kinship.STRANGE`, so that one frame out of line, or two, are cheaper than two changes of setup. After a
-pause a change costs little: lights are moved in pauses.
+costs more than `STRANGE`, so that one frame out of line, or two, are cheaper than two changes of setup. After a pause a
+change costs little: lights are moved in pauses.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
-from tetherwatch.setups.kinship import STRANGE
+from tetherwatch.setups.strangeness import STRANGE
 
 Label = int
 """A known setup by its place among them, or `begun_at` a frame of the window."""
@@ -28,8 +29,9 @@ before the exposure is set, the later ones tell."""
 _LIKE_ENOUGH = 0.3
 """Cost up to which no frame is looked for that is more like it."""
 
-_MUTE = 0.1
-"""What a frame costs that others are not compared with: so a setup begins with it where it comes after a pause."""
+_MUTE, _UNCLEAR = 0.1, 0.3
+"""What a frame costs at least that others are not compared with, and one that is too bright or dark to tell much: so a
+setup begins with the first of them, rather than with the first that tells."""
 
 FITS = 2.0
 """Cost up to which a frame may stand for its setup when later ones are compared with it: light may drift."""
@@ -45,6 +47,12 @@ def least(costs: Iterable[float], default: float = STRANGE) -> float:
     return default if smallest is None else smallest
 
 
+def typical(costs: Iterable[float]) -> float:
+    """The middle one of the first three costs: one frame may agree, or disagree, by chance. Of fewer the smallest."""
+    first = sorted(islice(costs, 3))
+    return 0.0 if not first else first[1] if len(first) == 3 else first[0]
+
+
 @dataclass(frozen=True, slots=True)
 class Assigned:
     """Where a frame belongs. `fits`: it looks like the others there, and is not only out of line."""
@@ -57,12 +65,13 @@ class Assigned:
 class Place:
     """A frame of the window.
 
-    `paused`: so much time went by since the last frame that was not mute that lights may have been moved. `mute`: it is
-    odd, or tells too little for others to be compared with it. `most`: what it may cost.
+    `paused`: so much time went by since the last frame that told much that lights may have been moved. `mute`: it is
+    odd, so that others are not compared with it. `clear`: others are best compared with it. `most`: what it may cost.
     """
 
     paused: bool
     mute: bool
+    clear: bool
     most: float
 
 
@@ -72,13 +81,13 @@ def begun_at(frame: int) -> Label:
 
 
 def decoded(
-    places: Sequence[Place], known: int, base: Label | None, to_known: KnownCost, between: Cost
+    places: Sequence[Place], known: Sequence[bool], base: Label | None, to_known: KnownCost, between: Cost
 ) -> list[Assigned]:
     """Where each frame belongs, oldest first.
 
-    `known`: how many setups there are; `base`: that of the frame before the first, None if there is none.
-    `to_known(k, t)`: cost of frame t under the known setup k, None where nothing is known of that; `between(i, t)`: the
-    same under one that frame i stands for.
+    `known`: for each setup that there is, whether it has clear frames; `base`: that of the frame before the first, None
+    if there is none. `to_known(k, t)`: cost of frame t under the known setup k, None where nothing is known of that;
+    `between(i, t)`: the same under one that frame i stands for.
     """
     costs = _Costs(places, known, to_known, between)
     if places and _all_in(begun_at(0) if base is None else base, len(places), costs):
@@ -87,7 +96,7 @@ def decoded(
     if base is not None:
         best[base] = (0.0, [])
     for at, place in enumerate(places):
-        best = _step(best, at, place, known, costs)
+        best = _step(best, at, place, len(known), costs)
     labels = min(best.values(), key=lambda story: story[0])[1] if best else []
     return _assigned(labels, costs)
 
@@ -127,7 +136,7 @@ def _step(
 class _Costs:
     """What each frame costs under each label. Frames that fit stand for their setup from then on."""
 
-    def __init__(self, places: Sequence[Place], known: int, to_known: KnownCost, between: Cost) -> None:
+    def __init__(self, places: Sequence[Place], known: Sequence[bool], to_known: KnownCost, between: Cost) -> None:
         self._places = places
         self._known = known
         self._to_known = to_known
@@ -141,11 +150,12 @@ class _Costs:
             return 0.0
         if (label, at) not in self._found:
             fitting = self._fitting.setdefault(label, self._first(label))
-            cost, mute = least(self._costs(label, at, fitting), default=0.0), self._places[at].mute
+            cost, mute = typical(self._costs(label, at, fitting)), self._places[at].mute
             if cost <= FITS and not mute:
                 fitting.append(at)
                 cost += _TWIN if label < 0 and self._has_twin(at) else 0.0
-            self._found[label, at] = min(max(cost, _MUTE if mute else 0.0), self._places[at].most)
+            least = _MUTE if mute else 0.0 if self._places[at].clear else _UNCLEAR
+            self._found[label, at] = min(max(cost, least), self._places[at].most)
         return self._found[label, at]
 
     def fits(self, label: Label, at: int) -> bool:
@@ -153,14 +163,16 @@ class _Costs:
         return at in self._fitting.get(label, self._first(label))
 
     def _has_twin(self, at: int) -> bool:
-        """Whether a frame looks like those of a setup that is known."""
-        known = (self._to_known(label, at) for label in range(self._known))
-        return any(cost is not None and cost <= FITS for cost in known)
+        """Whether a clear frame looks like those of a setup that is known."""
+        known = (self._to_known(label, at) for label in range(len(self._known)))
+        return self._places[at].clear and any(cost is not None and cost <= FITS for cost in known)
 
     def _costs(self, label: Label, at: int, fitting: Sequence[int]) -> Iterator[float]:
-        """The cost under each frame that stands for the setup, the newest first."""
-        yield from (self._between(frame, at) for frame in reversed(fitting))
-        known = self._to_known(label, at) if label >= 0 else None
+        """The cost under each frame that stands for the setup, the newest first: clear ones, where there are any."""
+        clear = [frame for frame in fitting if self._places[frame].clear]
+        is_known, is_clear = label >= 0, label >= 0 and self._known[label]
+        yield from (self._between(frame, at) for frame in reversed(clear if clear or is_clear else fitting))
+        known = self._to_known(label, at) if is_clear or (is_known and not clear) else None
         if known is not None:
             yield known
 
