@@ -38,6 +38,7 @@ def live(tmp_path: Path) -> Iterator[LiveSession]:
     take(tmp_path / "A.DNG", two_people(1.5), 0.0, 100, 1)
     session = cast(RecordedSession, Session(tmp_path, load_plan("studio-portrait")))
     source = LiveSession(tmp_path, Opened(session, NoLedger(), from_start=True))
+    source.listen(lambda: None)
     try:
         yield source
     finally:

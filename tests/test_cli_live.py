@@ -31,6 +31,8 @@ def test_a_watch_that_stops_by_a_fault_ends_the_dashboard_with_one_line(tmp_path
     live = LiveSession(tmp_path, Opened(session, FaultyLedger(), from_start=True))
     caught: list[WatchStoppedError] = []
 
+    live.listen(lambda: None)
+
     def stopped() -> bool:
         try:
             live.poll()

@@ -23,6 +23,7 @@ if __name__ == "__main__":
         live = LiveSession(folder, found)
         dashboard(Scene(live.view(), choose({}, None), time.time()), 80, 24)
         print(*sys.modules)
+        live.listen(lambda: None)
         end = time.monotonic() + 30
         while live.view().health is None and time.monotonic() < end:
             live.poll()

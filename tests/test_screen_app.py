@@ -35,9 +35,13 @@ class Session:
         self.changed = False
         self.error: TetherwatchError | None = None
         self.closed = 0
+        self.wake: Callable[[], object] = bool
 
     def view(self) -> SessionView:
         return self.now
+
+    def listen(self, wake: Callable[[], object]) -> None:
+        self.wake = wake
 
     def poll(self) -> bool:
         if self.error:
@@ -84,6 +88,7 @@ class Session:
         frames = (*self.now.frames, *(made.frame(number) for number in numbers))
         self.now = replace(self.now, frames=frames, frame_count=len(frames))
         self.changed = True
+        self.wake()
 
 
 def _session(count: int = 1) -> Session:
@@ -386,6 +391,7 @@ def test_an_error_of_the_session_ends_the_app_with_it() -> None:
 
     async def steps(app: Dashboard, pilot: Pilot[TetherwatchError]) -> None:
         session.error = error
+        session.wake()
         await until(lambda: not app.is_running)
 
     assert drive(session, steps).return_value is error

@@ -93,6 +93,9 @@ class _Source:
     def __init__(self, session: Session) -> None:
         self.session = session
 
+    def listen(self, wake: object) -> None:
+        """Nothing will come."""
+
     def poll(self) -> bool:
         """Nothing new."""
         return False

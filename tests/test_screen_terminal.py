@@ -23,6 +23,7 @@ from tetherwatch.screen.app import run
 class Session:
     now = made.view(made.frame(name=made.HOSTILE))
     def view(self): return self.now
+    def listen(self, wake): pass
     def poll(self): return False
     def close(self): print("session closed")
 

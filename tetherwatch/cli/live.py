@@ -1,6 +1,7 @@
 """A watched folder and its session, run behind the dashboard."""
 
-from contextlib import closing
+from collections.abc import Callable
+from contextlib import closing, suppress
 from dataclasses import replace
 from functools import partial
 from importlib import import_module
@@ -29,7 +30,7 @@ _CLOSE_S = 5.0
 class LiveSession:
     """The dashboard's source: the watch runs in a thread of its own, the session in the dashboard's.
 
-    The watch begins with the first poll: starting workers would make the first picture wait.
+    The watch begins when the dashboard listens: starting workers would make the first picture wait.
     """
 
     def __init__(self, folder: Path, opened: Opened) -> None:
@@ -42,6 +43,7 @@ class LiveSession:
             folder, plan.aim, plan.step, from_start=opened.from_start, ledger=opened.ledger, reader=reader
         )
         self._news: SimpleQueue[WatchEvent | TetherwatchError] = SimpleQueue()
+        self._wake: Callable[[], object] = _nothing
         self._stop = Event()
         self._thread = Thread(target=self._watch, name="watch", daemon=True)
 
@@ -49,10 +51,13 @@ class LiveSession:
         """The session at this moment."""
         return self._session.view()
 
+    def listen(self, wake: Callable[[], object]) -> None:
+        """Begin to watch; `wake` is called in the watch's thread when there is something to poll."""
+        self._wake = wake
+        self._thread.start()
+
     def poll(self) -> bool:
         """Take in what has happened; True if the view changed."""
-        if self._thread.ident is None:
-            self._thread.start()
         changed = False
         while True:
             try:
@@ -126,8 +131,17 @@ class LiveSession:
         try:
             with closing(self._watcher.events(self._stop)) as events:
                 for event in events:
-                    self._news.put(event)
+                    self._tell(event)
         except TetherwatchError as error:  # handed to the dashboard's thread, which raises it
-            self._news.put(error)
+            self._tell(error)
         except Exception as error:  # the supervised unit: the dashboard must not stay up over a watch that is gone
-            self._news.put(WatchStoppedError(f"{type(error).__name__}: {error}"))
+            self._tell(WatchStoppedError(f"{type(error).__name__}: {error}"))
+
+    def _tell(self, news: WatchEvent | TetherwatchError) -> None:
+        self._news.put(news)
+        with suppress(RuntimeError):  # a dashboard that has just ended
+            self._wake()
+
+
+def _nothing() -> None:
+    """Nobody listens yet."""

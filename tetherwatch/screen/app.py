@@ -28,7 +28,6 @@ from tetherwatch.screen.stages import LOOK_BACK, stages_sheet
 from tetherwatch.session.records import SessionView
 from tetherwatch.setups.placing import placement_words
 
-_POLL_SECONDS = 1 / 20
 _AGE_SECONDS = 1.0
 _NOTICE_SECONDS = 5.0
 
@@ -85,7 +84,7 @@ class Dashboard(App[TetherwatchError]):
         if sys.platform != "win32":  # a killed dashboard must still give the terminal back
             for number in (signal.SIGTERM, signal.SIGHUP):
                 asyncio.get_running_loop().add_signal_handler(number, self.exit)
-        self.set_interval(_POLL_SECONDS, self._poll)
+        self._source.listen(partial(self.call_later, self._poll))
         self.set_interval(_AGE_SECONDS, self._board.repaint)
 
     def _poll(self) -> None:

@@ -1,5 +1,6 @@
 """What the dashboard asks of a running session; the command line provides it."""
 
+from collections.abc import Callable
 from typing import Protocol
 
 from tetherwatch.advise.whatif import Tried
@@ -15,8 +16,12 @@ class SessionSource(Protocol):
         """The session at this moment."""
         ...
 
+    def listen(self, wake: Callable[[], object]) -> None:
+        """Begin; call `wake`, in any thread, whenever there is something to poll."""
+        ...
+
     def poll(self) -> bool:
-        """Take in what has happened; True if `view` changed. Called about twenty times a second."""
+        """Take in what has happened; True if `view` changed."""
         ...
 
     def plans(self) -> tuple[str, ...]:

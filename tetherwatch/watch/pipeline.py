@@ -28,7 +28,7 @@ from tetherwatch.watch.workers import Reader, Workers
 _LOOK_S = {"events": 2.0, "polling": 1.0}
 """Longest time between two looks; events are not trusted, only thanked."""
 
-_LOOK_REST = {"events": 100, "polling": 20}
+_LOOK_REST = {"events": 200, "polling": 20}
 """Rest after a look without a reason, in times of what it took: a folder of many thousands is looked at less often."""
 
 _BREATH_S = 0.05
