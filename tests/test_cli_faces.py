@@ -95,6 +95,7 @@ def test_a_picture_of_a_card_alone_places_the_face_of_the_next_one_also_after_a_
     wish = Wish("studio-portrait", session=tmp_path / "a.session", from_start=True)
     with opened(folder, wish) as found:
         live = LiveSession(folder, found)
+        live.listen(lambda: None)
         wait_for(lambda: metered(live) is not None, "the card")
         kept = live.toggle_card(None)
         live.close()
@@ -102,6 +103,7 @@ def test_a_picture_of_a_card_alone_places_the_face_of_the_next_one_also_after_a_
     take(folder / "B.DNG", person, 0.3, 200, 2, tags=exif(200))
     with opened(folder, wish) as found:
         live = LiveSession(folder, found)
+        live.listen(lambda: None)
         wait_for(lambda: metered(live) is not None and live.view().frame_count == 2, "the face")
         live.close()
     newest, (placement,) = live.view().frames[-1], live.view().placements
