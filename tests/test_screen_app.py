@@ -35,7 +35,7 @@ class Session:
         self.changed = False
         self.error: TetherwatchError | None = None
         self.closed = 0
-        self.wake: Callable[[], object] = bool
+        self.wake: Callable[[], object] | None = None
 
     def view(self) -> SessionView:
         return self.now
@@ -88,6 +88,11 @@ class Session:
         frames = (*self.now.frames, *(made.frame(number) for number in numbers))
         self.now = replace(self.now, frames=frames, frame_count=len(frames))
         self.changed = True
+        self.tell()
+
+    def tell(self) -> None:
+        """Wake the dashboard, as the watch does."""
+        assert self.wake is not None
         self.wake()
 
 
@@ -105,7 +110,7 @@ def drive(
 
     async def run() -> None:
         async with app.run_test(size=size) as pilot:
-            await until(lambda: bool(shown(app)))
+            await until(lambda: bool(shown(app)) and session.wake is not None)
             await steps(app, pilot)
 
     asyncio.run(run())
@@ -391,7 +396,7 @@ def test_an_error_of_the_session_ends_the_app_with_it() -> None:
 
     async def steps(app: Dashboard, pilot: Pilot[TetherwatchError]) -> None:
         session.error = error
-        session.wake()
+        session.tell()
         await until(lambda: not app.is_running)
 
     assert drive(session, steps).return_value is error

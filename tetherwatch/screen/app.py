@@ -84,7 +84,7 @@ class Dashboard(App[TetherwatchError]):
         if sys.platform != "win32":  # a killed dashboard must still give the terminal back
             for number in (signal.SIGTERM, signal.SIGHUP):
                 asyncio.get_running_loop().add_signal_handler(number, self.exit)
-        self._source.listen(partial(self.call_later, self._poll))
+        self.call_after_refresh(self._source.listen, partial(self.call_later, self._poll))  # the first picture first
         self.set_interval(_AGE_SECONDS, self._board.repaint)
 
     def _poll(self) -> None:
