@@ -75,7 +75,7 @@ class Book:
             return self._base
         else:
             self._window.insert(max(len(self._window) - behind, 0), entry)
-        self._costs = {key: cost for key, cost in self._costs.items() if frame.number not in key[1:]}
+        self._forget(frame.number)
         self._assign(plan)
         if len(self._window) > WINDOW:
             self._settle(1, plan)
@@ -167,6 +167,13 @@ class Book:
             asked = self._asked(one + 1, other)
             self._costs[key] = strangeness(plan.light, first.sample, second.sample, asked)
         return self._costs[key]
+
+    def _forget(self, changed: int) -> None:
+        """Keep the costs of frames that are still to be assigned, but those of one that changed."""
+        here = {entry.frame.number for entry in self._window} - {changed}
+        self._costs = {
+            key: cost for key, cost in self._costs.items() if key[2] in here and (key[1] < 0 or key[1] in here)
+        }
 
     def _asked(self, first: int, last: int) -> float:
         """The most light that calls asked for between two frames: an unheeded call is only repeated."""

@@ -31,8 +31,8 @@ _LOOK_S = {"events": 2.0, "polling": 1.0}
 _LOOK_REST = {"events": 200, "polling": 20}
 """Rest after a look without a reason, in times of what it took: a folder of many thousands is looked at less often."""
 
-_BREATH_S = 0.05
-"""Shortest time between two looks, however many hints come in; or twice what a look took, if that is longer."""
+_BREATH_S, _BREATH = 0.05, 9
+"""Shortest time between two looks, however many hints come in; or so many times what a look took, if that is longer."""
 
 _NAP_S = 0.5
 """Longest sleep: so late a stop is noticed."""
@@ -166,7 +166,7 @@ class Watcher:
     def _next_look(self) -> float:
         """When to look again: at a hint, when something may have settled or may be tried again, or once in a while."""
         took = self._look_end - self._look_at
-        soonest = self._look_end + max(_BREATH_S, 2 * took)
+        soonest = self._look_end + max(_BREATH_S, _BREATH * took)
         if self._hinted.is_set():
             return soonest
         regular = self._look_end + max(_LOOK_S[self._hints.mode], _LOOK_REST[self._hints.mode] * took)
