@@ -103,7 +103,7 @@ class RecordedShoot(Shoot):
         assert program.rows("PRAGMA integrity_check") == [("ok",)]
 
     def _is_excused(self, path: Path) -> bool:
-        """What was being read at three kills is set aside, and told."""
+        """What was being read at many kills is set aside, and told."""
         return any(isinstance(event, Problem) and event.path == path for event in self.events)
 
 

@@ -23,8 +23,9 @@ from tetherwatch.watch.records import Capture, Problem
 MOST_STOPS = 2
 """How often a capture may stop the reader before it is set aside."""
 
-MOST_DEATHS = 3
-"""Same for the program dying while a capture is being read, which twice may be chance: a kill, a power cut."""
+MOST_DEATHS = 6
+"""Same for the program dying while a capture is being read, which is hardly ever the capture's doing, as workers are
+processes of their own: of twenty kills at random moments three may hit the same one."""
 
 RETRY_S = 10.0
 """Time between two tries to write while the disk refuses."""
