@@ -10,7 +10,17 @@ from dataclasses import replace
 from tetherwatch.advise.likeness import PAUSE_S, paused
 from tetherwatch.advise.records import Plan
 from tetherwatch.setups.drift import drift_of
-from tetherwatch.setups.growth import CLEAR_PART, Entry, begun, is_clear, joined, pending_after, sample_of, united
+from tetherwatch.setups.growth import (
+    CLEAR_PART,
+    LEAST_PART,
+    Entry,
+    begun,
+    clear_samples,
+    joined,
+    pending_after,
+    sample_of,
+    united,
+)
 from tetherwatch.setups.kinship import seen_part
 from tetherwatch.setups.records import Judged, Setup, SetupState
 from tetherwatch.setups.strangeness import STRANGE, strangeness
@@ -24,9 +34,6 @@ KNOWN = 24
 
 ODD = STRANGE / 2
 """What a frame may cost that is odd, or too bright or dark to tell much: it takes more of them to make a setup."""
-
-_LEAST_PART = 0.1
-"""Part of a picture that is neither clipped nor black in a frame that tells much of the light."""
 
 _SURE_FRAMES = 3
 """Frames, odd ones not counted, from which a new setup is no longer provisional."""
@@ -122,7 +129,7 @@ class Book:
         base = None if self._base is None else known.index(self._base)
         assigned = decoded(
             places,
-            [is_clear(self._settled[number]) for number in known],
+            [bool(clear_samples(self._settled[number])) for number in known],
             base,
             lambda setup, at: self._cost_in(known[setup], at, plan),
             lambda one, other: self._cost_between(one, other, plan),
@@ -137,7 +144,7 @@ class Book:
         for entry in self._window:
             paused = _paused(before, entry.frame) or (paused and unsure)
             odd, part = entry.frame.odd, seen_part(entry.sample)
-            unsure, before = odd or part < _LEAST_PART, entry.frame
+            unsure, before = odd or part < LEAST_PART, entry.frame
             yield Place(paused, odd, part >= CLEAR_PART, ODD if unsure else STRANGE)
 
     def _numbered(self, labels: Sequence[Label], known: Sequence[int]) -> list[int]:
@@ -155,7 +162,7 @@ class Book:
         key = (setup.frame_count, -number, entry.frame.number)
         if key not in self._costs:
             asked = max(self._asked(0, at), self._pending, key=abs) if number == self._base else 0.0
-            samples = reversed(setup.samples)
+            samples = reversed(clear_samples(setup) or setup.samples)
             self._costs[key] = least(strangeness(plan.light, sample, entry.sample, asked) for sample in samples)
         return self._costs[key]
 

@@ -23,9 +23,11 @@ _LAST_POINTS = 9
 _SEEN_PART = 0.8
 """Part of a picture that must be neither clipped nor black for its overall level to be told."""
 
+LEAST_PART = 0.1
+"""Part of a picture that is neither clipped nor black in a frame that tells much of the light."""
+
 CLEAR_PART = 0.5
-"""Part of a picture that is neither clipped nor black in a frame that others are best compared with: one that is
-brighter or darker agrees with many lights."""
+"""The same of a frame that others are best compared with: one that is brighter or darker agrees with many lights."""
 
 _MAD_TO_SIGMA = 1.4826
 _MEDIAN_TO_MEAN = 1.2533
@@ -48,9 +50,9 @@ def sample_of(frame: Judged) -> Sample:
     return Sample(shot.metadata.settings, shot.reading.level_stops, shot.reading.area, shot.reading.metered, look)
 
 
-def is_clear(setup: Setup) -> bool:
-    """Whether later frames can be compared with clear ones of this setup."""
-    return any(seen_part(sample) >= CLEAR_PART for sample in setup.samples)
+def clear_samples(setup: Setup) -> tuple[Sample, ...]:
+    """Those that later frames are best compared with; none where all are too bright or dark."""
+    return tuple(sample for sample in setup.samples if seen_part(sample) >= CLEAR_PART)
 
 
 def begun(number: int, frame: Judged, name: str | None = None) -> Setup:
@@ -74,7 +76,7 @@ def joined(setup: Setup, entry: Entry, asked_stops: float, plan: Plan) -> Setup:
         return grown
     asked = max(asked_stops, frame.asked_stops, key=abs)
     turned = bool(asked and setup.samples) and strangeness(plan.light, setup.samples[-1], sample) > FITS
-    points = _pointed(setup, frame, sample, plan.light)
+    points = _pointed(setup, frame, sample, plan.light, bool(asked))
     settings = frame.shot.metadata.settings
     return replace(
         grown,
@@ -105,24 +107,27 @@ def united(setup: Setup, other: Setup) -> Setup:
 
 
 def _sampled(samples: tuple[Sample, ...], sample: Sample) -> tuple[Sample, ...]:
-    """One sample of each of the last views, the newest last: clear ones, as soon as there are any."""
-    kept = (*(each for each in samples if not same_view(each, sample)), sample)
-    clear = [each for each in (*samples, sample) if seen_part(each) >= CLEAR_PART]
-    return tuple([each for each in kept if not clear or each in clear] or clear)[-_SAMPLES:]
+    """One sample of each of the last views, the newest last; of the others only clear ones, where there are any."""
+    others = [each for each in samples if not same_view(each, sample)]
+    clear = [each for each in samples if seen_part(each) >= CLEAR_PART]
+    if clear:
+        others = [each for each in others if each in clear] or ([] if seen_part(sample) >= CLEAR_PART else clear)
+    return (*others, sample)[-_SAMPLES:]
 
 
-def _pointed(setup: Setup, frame: Judged, sample: Sample, light: LightKind) -> tuple[LightPoint, ...]:
+def _pointed(setup: Setup, frame: Judged, sample: Sample, light: LightKind, turned: bool) -> tuple[LightPoint, ...]:
     """The points with one of this frame. A face is the same whatever the view; any other area is told by its picture,
-    in which small movements even out."""
+    in which small movements even out. Where light may have been `turned` it stands at another height, as in a new view.
+    """
     moved = _settings_stops(frame, light)
-    if moved is None:
+    if moved is None or seen_part(sample) < LEAST_PART:
         return setup.points
     level = sample.level_stops if sample.area == "face" else _overall(sample.look)
     view = 0
     if setup.points and setup.samples:
         last = setup.samples[-1]
         same = sample.area == last.area == "face" or same_view(last, sample)
-        view = setup.points[-1].view + (not same or (level is None) != (_overall(last.look) is None))
+        view = setup.points[-1].view + (turned or not same or (level is None) != (_overall(last.look) is None))
     value = (sample.level_stops if level is None else level) - moved
     return (*setup.points, LightPoint(frame.shot.time_s, value, view))[-_POINTS:]
 
