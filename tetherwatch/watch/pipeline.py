@@ -281,11 +281,12 @@ class Watcher:
         """Look into one of the captures that are not to be read: one that is touched later on is no new one."""
         if self._schedule.backlog or not self._unknown or not self._is_here():
             return
-        name, entry = self._unknown.pop()
+        name, entry = self._unknown[-1]
         path = Path(name)
         mark = self._disk.fingerprint(path) if entry.size else None
         if self._disk.entry(path) == entry:
             self._schedule.pass_over(Capture(path, entry.size, entry.mtime_ns, 0.0, fingerprint=mark))
+        self._unknown.pop()
 
     def _is_here(self) -> bool:
         try:
