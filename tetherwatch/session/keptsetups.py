@@ -1,10 +1,8 @@
 """What a session's file holds of setups, pins and placed faces, against what it should: the difference is written."""
 
-from collections.abc import Mapping, Sequence
-
 from tetherwatch.session.journal import Journal
+from tetherwatch.session.lighting import Lighting
 from tetherwatch.session.records import Past
-from tetherwatch.setups.records import Pin, Placement, Setup
 
 
 class KeptSetups:
@@ -18,16 +16,11 @@ class KeptSetups:
         self._labels: dict[int, int] = {}
         self._moved: dict[int, int] = {}
 
-    def want(
-        self,
-        setups: Sequence[Setup],
-        labels: Mapping[int, int],
-        pins: Mapping[int, Pin],
-        placements: Sequence[Placement],
-    ) -> None:
-        """What the file should hold; `labels` are the setups of the last frames by their number."""
-        self._setups = {setup.number: setup for setup in setups}
-        self._pins, self._placements = dict(pins), tuple(placements)
+    def want(self, lighting: Lighting) -> None:
+        """What the file should hold, and the setups of the last frames."""
+        labels = lighting.labels
+        self._setups = {setup.number: setup for setup in lighting.setups}
+        self._pins, self._placements = dict(lighting.pins), lighting.cards.placements
         self._moved |= {number: setup for number, setup in labels.items() if self._labels.get(number, setup) != setup}
         self._labels = dict(labels)
 

@@ -47,8 +47,7 @@ class RecordedSession(Session):
 
     def _note_setups(self) -> None:
         if self._recorder is not None:
-            lighting = self.lighting
-            self._recorder.note_setups(lighting.setups, lighting.labels, lighting.pins, lighting.cards.placements)
+            self._recorder.note_setups(self.lighting)
 
     @property
     def chosen(self) -> ChosenPlan:

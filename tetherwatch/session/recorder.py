@@ -3,7 +3,7 @@
 import sqlite3
 import time
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from functools import partial
 from threading import RLock
 
@@ -12,9 +12,9 @@ from tetherwatch.frame.faults import Fault
 from tetherwatch.session.chosen import ChosenPlan
 from tetherwatch.session.journal import Journal
 from tetherwatch.session.keptsetups import KeptSetups
+from tetherwatch.session.lighting import Lighting
 from tetherwatch.session.recall import STOPPERS, Recalled
 from tetherwatch.session.records import FrameRecord, SessionEvent
-from tetherwatch.setups.records import Pin, Placement, Setup
 from tetherwatch.text import display_name
 from tetherwatch.watch.ledger import Remembered, identity
 from tetherwatch.watch.listing import Listing
@@ -90,16 +90,10 @@ class Recorder:
         for frame in frames:
             self._write(partial(self._journal.add_frame, frame))
 
-    def note_setups(
-        self,
-        setups: Sequence[Setup],
-        labels: Mapping[int, int],
-        pins: Mapping[int, Pin],
-        placements: Sequence[Placement],
-    ) -> None:
-        """Write what changed of these, and the setups of some frames, with whatever is written next."""
+    def note_setups(self, lighting: Lighting) -> None:
+        """Write what changed of setups, pins and placed faces, with whatever is written next."""
         with self._lock:
-            self._kept_setups.want(setups, labels, pins, placements)
+            self._kept_setups.want(lighting)
 
     def note_merged(self, number: int, into: int) -> None:
         """Write that all frames of a setup are in another one, with whatever is written next."""

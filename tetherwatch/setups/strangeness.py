@@ -13,7 +13,7 @@ STRANGE = 8.0
 
 _SAME_PART, _OTHER_PART = 0.5, 0.2
 """Parts of a picture that are found again: of simulated frames under one light 99 % show more than the first, of
-frames under two lights 90 % show less than the second, and 97 % of those that are neither bright nor dark."""
+frames under two lights 90 % show less than the second, and 95 % of those that are half clear."""
 
 _UNSEEN_COST = 4.0
 """Cost of a picture of which so little is neither clipped nor black that it may be other clothes only."""

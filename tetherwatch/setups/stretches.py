@@ -37,14 +37,14 @@ FITS = 2.0
 """Cost up to which a frame may stand for its setup when later ones are compared with it: light may drift."""
 
 
-def least(costs: Iterable[float], default: float = STRANGE) -> float:
+def least(costs: Iterable[float]) -> float:
     """The smallest cost, or the first that is small enough: comparing pictures is most of the work."""
-    smallest: float | None = None
+    smallest = STRANGE
     for cost in costs:
-        smallest = cost if smallest is None else min(cost, smallest)
+        smallest = min(cost, smallest)
         if smallest <= _LIKE_ENOUGH:
             break
-    return default if smallest is None else smallest
+    return smallest
 
 
 def typical(costs: Iterable[float]) -> float:
@@ -154,8 +154,8 @@ class _Costs:
             if cost <= FITS and not mute:
                 fitting.append(at)
                 cost += _TWIN if label < 0 and self._has_twin(at) else 0.0
-            least = _MUTE if mute else 0.0 if self._places[at].clear else _UNCLEAR
-            self._found[label, at] = min(max(cost, least), self._places[at].most)
+            lowest = _MUTE if mute else 0.0 if self._places[at].clear else _UNCLEAR
+            self._found[label, at] = min(max(cost, lowest), self._places[at].most)
         return self._found[label, at]
 
     def fits(self, label: Label, at: int) -> bool:
