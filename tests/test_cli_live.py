@@ -19,7 +19,7 @@ from tetherwatch.watch.records import Capture
 class FaultyLedger(NoLedger):
     """A ledger that raises, which none may: as only a fault of ours could."""
 
-    def started(self, capture: Capture) -> bool:
+    def allows(self, capture: Capture) -> bool:
         """Fail in the watch's thread."""
         raise ValueError("bad\x1bvalue")
 

@@ -46,9 +46,16 @@ def loaded(tmp_path_factory: pytest.TempPathFactory) -> list[set[str]]:
 
 
 def test_the_first_picture_waits_for_no_watch(loaded: list[set[str]]) -> None:
-    """Worker pools, change events and the arithmetic of setups are loaded once the first picture is drawn."""
-    assert not loaded[0] & {"pebble", "watchdog", "numpy"}
-    assert loaded[1] >= {"pebble", "numpy", "tetherwatch.setups.book"}
+    """Change events and the arithmetic of setups are loaded once the first picture is drawn."""
+    assert not loaded[0] & {"watchdog", "numpy"}
+    assert loaded[1] >= {"numpy", "tetherwatch.setups.book"}
+
+
+def test_a_worker_loads_no_command_line() -> None:
+    """Each worker process loads the module that the program was started from again."""
+    code = "import runpy, sys; runpy.run_module('tetherwatch', run_name='__mp_main__'); print(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
+    assert not {"click", "numpy", "textual", "tetherwatch.cli"} & set(done.stdout.split())
 
 
 @pytest.mark.parametrize("name", ["matplotlib", "jinja2", "rawpy", "exiv2", "PIL"])

@@ -36,9 +36,13 @@ class SessionFile:
         """See `Ledger`."""
         self.program.recorder.looked(skipped)
 
-    def started(self, capture: Capture) -> bool:
+    def allows(self, capture: Capture) -> bool:
         """See `Ledger`."""
-        return self.program.recorder.started(capture)
+        return self.program.recorder.allows(capture)
+
+    def began(self, capture: Capture) -> None:
+        """See `Ledger`."""
+        self.program.recorder.began(capture)
 
     def ended(self, capture: Capture, fault: Fault | None) -> None:
         """See `Ledger`."""

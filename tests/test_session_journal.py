@@ -42,7 +42,7 @@ def capture(name: str, sequence: int = 1, fingerprint: bytes | None = None) -> C
 def read(running: Program, name: str, offset: float = 0.0, **changes) -> FrameRecord:
     """Read a capture from beginning to end; its frame."""
     event = metered(name, offset, at=float(running.session.frame_count), **changes)
-    assert running.recorder.started(event.capture)
+    running.recorder.began(event.capture)
     running.recorder.ended(event.capture, None)
     record, *_ = running.session.take(event)
     assert isinstance(record, FrameRecord)
@@ -112,10 +112,10 @@ def test_what_was_read_is_known_and_what_was_not_is_not(path: Path) -> None:
     first.recorder.looked({str(FOLDER / "old.DNG"): Entry("file", 1, 2)})
     record = read(first, "1.DNG")
     for name, fault in (("cut.DNG", Fault.CUT_SHORT), ("denied.DNG", Fault.NO_ACCESS)):
-        assert first.recorder.started(capture(name))
+        first.recorder.began(capture(name))
         first.recorder.ended(capture(name), fault)
         first.session.take(Problem(FOLDER / name, fault.problem, fault.advice))
-    first.recorder.started(capture("flying.DNG"))
+    first.recorder.began(capture("flying.DNG"))
     first.recorder.recognised(replace(record.capture, path=FOLDER / "renamed.DNG"))
     first.recorder.note()
     first.die()
@@ -135,7 +135,7 @@ def test_what_was_read_is_known_and_what_was_not_is_not(path: Path) -> None:
 def test_a_problem_that_was_not_said_yet_is_found_again(path: Path) -> None:
     """Killed between the attempt and its line: the capture is read once more, so that the line is said."""
     first = Program(path, FOLDER)
-    first.recorder.started(capture("cut.DNG"))
+    first.recorder.began(capture("cut.DNG"))
     first.recorder.ended(capture("cut.DNG"), Fault.CUT_SHORT)
     first.recorder.note()
     first.die()
@@ -186,8 +186,9 @@ def test_a_capture_that_stopped_the_reader_twice_is_set_aside(path: Path) -> Non
     killer = capture("killer.DNG")
     for allowed in (True, True, False, False):
         running = Program(path, FOLDER)
-        assert running.recorder.started(killer) is allowed
+        assert running.recorder.allows(killer) is allowed
         if allowed:
+            running.recorder.began(killer)
             running.recorder.ended(killer, Fault.CRASHED)
             running.session.take(Problem(killer.path, Fault.CRASHED.problem, ""))
         running.die()
@@ -199,11 +200,12 @@ def test_a_capture_that_took_the_program_down_again_and_again_is_set_aside(path:
     for doubtful in (False, *[True] * (MOST_DEATHS - 1)):
         running = Program(path, FOLDER)
         assert (identity(killer) in running.recorder.remembered.doubtful) is doubtful
-        assert running.recorder.started(killer)
+        assert running.recorder.allows(killer)
+        running.recorder.began(killer)
         running.die()
     running = Program(path, FOLDER)
-    assert not running.recorder.started(killer)
-    assert running.recorder.started(same_name)
+    assert not running.recorder.allows(killer)
+    assert running.recorder.allows(same_name)
     running.die()
 
 
@@ -211,7 +213,7 @@ def test_a_program_that_stops_by_itself_blames_no_capture(path: Path) -> None:
     """What was under way then is simply read at the next start."""
     for _ in range(4):
         with program(path, FOLDER) as running:
-            assert running.recorder.started(capture("1.DNG"))
+            running.recorder.began(capture("1.DNG"))
             assert not running.recorder.remembered.known
 
 
@@ -365,7 +367,7 @@ def test_a_reader_is_not_kept_waiting(path: Path) -> None:
 def test_health_writes_nothing_of_its_own(path: Path) -> None:
     """It only gives what waits a chance to be written."""
     running = Program(path, FOLDER)
-    running.recorder.started(capture("1.DNG"))
+    running.recorder.began(capture("1.DNG"))
     running.recorder.ended(capture("1.DNG"), Fault.CUT_SHORT)
     assert running.rows("SELECT outcome FROM attempts") == [(None,)]
     running.session.take(Health(FOLDER, True, "events", 0, None))
@@ -383,7 +385,7 @@ def test_work_a_frame_is_small(path: Path) -> None:
         for number in range(12):
             statements.clear()
             event = metered(f"{number}.DNG", at=float(number))
-            recorder.started(event.capture)
+            recorder.began(event.capture)
             recorder.ended(event.capture, None)
             session.take(event)
             counts.append((len(statements), statements.count("COMMIT")))

@@ -26,7 +26,7 @@ HEALTH = Health(FOLDER, True, "events", 0, None)
 def read(running: Program, name: str) -> tuple[SessionEvent, ...]:
     """Read a capture from beginning to end; the news."""
     event = metered(name, at=float(running.session.frame_count))
-    running.recorder.started(event.capture)
+    running.recorder.began(event.capture)
     running.recorder.ended(event.capture, None)
     return running.session.take(event)
 

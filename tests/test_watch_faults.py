@@ -24,6 +24,7 @@ from tetherwatch.watch.listing import Entry
 from tetherwatch.watch.pipeline import Watcher
 from tetherwatch.watch.records import Capture, FirstLook, Health, Metered, Problem, WatchEvent
 from tetherwatch.watch.task import Failure, Outcome
+from tetherwatch.watch.workers import Begun, Done
 
 FOLDER = Path("captures")
 NAMES = ("a.dng", "b.dng", "c.cr3", "d.jpg", "e.tif", "f.nef")
@@ -149,14 +150,15 @@ class Decoder:
     def __exit__(self, *_: object) -> None:
         pass
 
-    def start(self, path: Path, aim: Aim, step: Step, done: Callable[[Outcome], None]) -> None:
+    def start(self, path: Path, aim: Aim, step: Step, done: Done, begun: Begun = lambda: None) -> None:
         """Begin."""
         self.free -= 1
+        begun()
         file = self.world.files.get(path) if self.world.device is not None else None
         outcome, takes = self._outcome(file, aim)
         self.world.at(takes, lambda: self._end(done, outcome))
 
-    def _end(self, done: Callable[[Outcome], None], outcome: Outcome) -> None:
+    def _end(self, done: Done, outcome: Outcome) -> None:
         self.free += 1
         done(outcome)
 
@@ -200,10 +202,13 @@ class Book:
         """Nothing is skipped here."""
         assert skipped == {}
 
-    def started(self, capture: Capture) -> bool:
+    def allows(self, capture: Capture) -> bool:
+        """Nothing is set aside here."""
+        return True
+
+    def began(self, capture: Capture) -> None:
         """An attempt."""
         self.begun[identity(capture)] = capture
-        return True
 
     def ended(self, capture: Capture, fault: Fault | None) -> None:
         """Its end."""

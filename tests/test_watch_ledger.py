@@ -25,10 +25,14 @@ class Book:
         """Keep what was skipped."""
         self.skipped = skipped
 
-    def started(self, capture: Capture) -> bool:
+    def allows(self, capture: Capture) -> bool:
         """Refuse what is set aside."""
-        self.told.append(("started", capture.path.name))
+        self.told.append(("asked", capture.path.name))
         return capture.path.name not in self.aside
+
+    def began(self, capture: Capture) -> None:
+        """Keep the name."""
+        self.told.append(("began", capture.path.name))
 
     def ended(self, capture: Capture, fault: Fault | None) -> None:
         """Keep the outcome."""
@@ -101,7 +105,10 @@ def test_every_attempt_is_told_before_and_after(tmp_path):
         running.until(lambda: running.frames)
         (tmp_path / "b.dng").mkdir()
         running.until(lambda: running.problems)
-    assert book.told == [("started", "a.dng"), ("ended", "a.dng"), ("started", "b.dng"), ("NOT_A_FILE", "b.dng")]
+    assert book.told == [
+        *(("asked", "a.dng"), ("began", "a.dng"), ("ended", "a.dng")),
+        *(("asked", "b.dng"), ("began", "b.dng"), ("NOT_A_FILE", "b.dng")),
+    ]
 
 
 def test_what_is_set_aside_is_said_and_not_read(tmp_path):

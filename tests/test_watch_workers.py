@@ -37,6 +37,16 @@ def run(workers: Workers, names: list[str]) -> dict[str, Outcome]:
     return outcomes
 
 
+def told(workers: Workers, name: str) -> list[object]:
+    """What is told of one capture, "begun" and its outcome, in order."""
+    news: SimpleQueue[object] = SimpleQueue()
+    workers.start(Path(name), AIM, Step.THIRD, news.put, lambda: news.put("begun"))
+    heard = [news.get(timeout=LIMIT_S)]
+    while not isinstance(heard[-1], Outcome):
+        heard.append(news.get(timeout=LIMIT_S))
+    return heard
+
+
 def fault(outcome: Outcome) -> Fault | None:
     """The fault of an outcome."""
     return outcome.fault
@@ -82,10 +92,18 @@ def test_a_worker_killed_while_idle_costs_nothing():
             worker = int(first.notes[0])
             kill_when_idle(psutil.Process(worker))
             end = time.monotonic() + 5.0
-            # Not psutil's own wait: it would take the exit code that the pool is waiting for.
+            # Not psutil's own wait: it would take the exit code that the watch is waiting for.
             while round_ % 2 and psutil.pid_exists(worker) and time.monotonic() < end:
                 time.sleep(0.01)
             assert isinstance(run(workers, ["b"])["b"], Read)
+
+
+@pytest.mark.parametrize("name", ["a", "die", "refuse"])
+def test_that_a_worker_has_begun_is_told_once_before_the_outcome(two, name):
+    """Also of a capture that kills it: it is known then which one it was."""
+    begun, outcome = told(two, name)
+    assert begun == "begun"
+    assert isinstance(outcome, Outcome)
 
 
 def test_an_error_let_out_by_the_task_is_a_failure(two):
@@ -118,7 +136,15 @@ def test_a_capture_whose_workers_never_begin_is_given_up(tmp_path, monkeypatch):
     """The second worker that hangs while it starts is the last: the capture took too long."""
     monkeypatch.setenv("HANGING_ONCE", str(tmp_path / "no folder" / "hung"))
     with Workers(worker_stubs.misbehave, count=1, preload=("hanging_once",), lost_s=0.5) as workers:
-        assert run(workers, ["a"])["a"] == Failure(Fault.TOO_SLOW)
+        assert told(workers, "a") == [Failure(Fault.TOO_SLOW)]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="exit codes of signals are those of POSIX")
+def test_how_a_worker_ended_is_told(two):
+    """Its exit code is in the detail, minus the signal where one ended it."""
+    outcomes = run(two, ["die", "segfault"])
+    details = [outcome.detail for outcome in outcomes.values() if isinstance(outcome, Failure)]
+    assert sorted(details) == ["the worker ended with code -11", "the worker ended with code 3"]
 
 
 def test_a_failure_comes_back_as_it_was(two):
@@ -245,3 +271,40 @@ def test_workers_start_while_a_dashboard_holds_the_error_stream(tmp_path):
         [sys.executable, str(script)], capture_output=True, text=True, timeout=60, env=environment, check=False
     )
     assert result.stdout.strip() == "None", result.stdout + result.stderr
+
+
+INTERRUPTED_AT_ONCE = """
+import os, signal
+from pathlib import Path
+from queue import SimpleQueue
+import worker_stubs
+from tetherwatch.exposure.dial import Step
+from tetherwatch.meter.records import Aim
+from tetherwatch.watch.workers import Workers
+
+if __name__ == "__main__":
+    signal.signal(signal.SIGINT, lambda *_: None)
+    done = SimpleQueue()
+    with Workers(worker_stubs.misbehave, count=2, deadline_s=20.0, preload=()) as workers:
+        for _ in range(50):
+            os.killpg(0, signal.SIGINT)
+        workers.start(Path("fine.dng"), Aim(), Step.THIRD, done.put)
+        print(done.get(timeout=40).fault)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such signal to send")
+def test_an_interrupt_does_not_end_a_worker_that_is_starting(tmp_path):
+    """Ctrl-C right after the start reaches workers that know nothing yet: they read on, and print no traceback."""
+    script = tmp_path / "interrupted.py"
+    script.write_text(INTERRUPTED_AT_ONCE)
+    result = subprocess.run(
+        [sys.executable, str(script)],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+        start_new_session=True,
+        check=False,
+    )
+    assert (result.stdout.strip(), result.stderr) == ("None", "")

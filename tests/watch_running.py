@@ -35,15 +35,16 @@ class Threads:
     def __exit__(self, *_: object) -> None:
         self.left += 1
 
-    def start(self, path, aim, step, done) -> None:
+    def start(self, path, aim, step, done, begun=lambda: None) -> None:
         """Read in a thread."""
         assert self.free > 0
         with self.lock:
             self.free -= 1
         self.started.append(path)
-        threading.Thread(target=self._run, args=(path, aim, step, done), daemon=True).start()
+        threading.Thread(target=self._run, args=(path, aim, step, done, begun), daemon=True).start()
 
-    def _run(self, path, aim, step, done) -> None:
+    def _run(self, path, aim, step, done, begun) -> None:
+        begun()
         outcome = self.task(path, aim, step)
         with self.lock:
             self.free += 1

@@ -16,7 +16,7 @@ from tetherwatch import __version__
 from tetherwatch.text import display_name
 
 _NEEDED = (
-    *("click", "exiv2", "jinja2", "matplotlib", "msgspec", "numpy", "pebble", "pillow", "platformdirs", "rawpy"),
+    *("click", "exiv2", "jinja2", "matplotlib", "msgspec", "numpy", "pillow", "platformdirs", "rawpy"),
     *("rich", "simplejpeg", "textual", "tomli", "tomli-w", "watchdog"),
 )
 _FOR_REHEARSALS = ("imagecodecs", "tifffile")

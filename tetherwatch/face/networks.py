@@ -6,11 +6,18 @@ Source: K. Zhang et al., "Joint Face Detection and Alignment Using Multitask Cas
 Signal Processing Letters 23 (2016); the names are those in the file of weights.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from tetherwatch.face.weights import Floats32, Weights, read_weights
+
+_WINDOW_BYTES = 1 << 20
+"""Windows of a picture that are held at a time. They fill a cache; all of them would take tens of MiB."""
+
+_REFINED_AT_ONCE, _OUTPUT_AT_ONCE = 32, 8
+"""Pictures that a network looks at together, however many there are: each takes 0.1 and 0.6 MiB."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +43,11 @@ class Networks:
 
     def refinement(self, pictures: Floats32) -> tuple[Floats32, Floats32]:
         """Scores and box corrections (4 x pictures)."""
+        parts = zip(*map(self._refinement, _groups(pictures, _REFINED_AT_ONCE)), strict=True)
+        scores, shifts = (np.concatenate(part, axis=-1) for part in parts)
+        return scores, shifts
+
+    def _refinement(self, pictures: Floats32) -> tuple[Floats32, Floats32]:
         net = self.refinement_weights
         x = _pooled(_layer(net, pictures, "conv2d_5", "p_re_lu_3_initializer_14"), 3)
         x = _pooled(_layer(net, x, "conv2d_6", "p_re_lu_4_initializer_12"), 3)
@@ -45,12 +57,21 @@ class Networks:
     def output(self, pictures: Floats32) -> tuple[Floats32, Floats32, Floats32]:
         """Scores, box corrections (4 x pictures), and landmarks (10 x pictures): five x, then five y, of eyes (left
         one first), nose and corners of the mouth, as parts of the box."""
+        parts = zip(*map(self._output, _groups(pictures, _OUTPUT_AT_ONCE)), strict=True)
+        scores, shifts, marks = (np.concatenate(part, axis=-1) for part in parts)
+        return scores, shifts, marks
+
+    def _output(self, pictures: Floats32) -> tuple[Floats32, Floats32, Floats32]:
         net = self.output_weights
         x = _pooled(_layer(net, pictures, "conv2d_8", "p_re_lu_7_initializer_22"), 3)
         x = _pooled(_layer(net, x, "conv2d_9", "p_re_lu_8_initializer_20"), 3)
         x = _pooled(_layer(net, x, "conv2d_10", "p_re_lu_9_initializer_18"), 2)
         x = _joined(net, _layer(net, x, "conv2d_11", "p_re_lu_10_initializer_16"), "dense_3")
         return _scores(_weighted(net, x, "dense_4")), _weighted(net, x, "dense_5"), _weighted(net, x, "dense_6")
+
+
+def _groups(pictures: Floats32, count: int) -> Iterator[Floats32]:
+    return (pictures[:, first : first + count] for first in range(0, pictures.shape[1], count))
 
 
 def _layer(net: Weights, x: Floats32, name: str, slope: str) -> Floats32:
@@ -68,12 +89,18 @@ def _convolved(net: Weights, x: Floats32, name: str) -> Floats32:
     kernel = net[f"{name}/kernel:0"]
     outputs, channels, width, height = kernel.shape
     pictures, columns, rows = x.shape[1], x.shape[2] - width + 1, x.shape[3] - height + 1
-    windows = np.empty((channels, width * height, pictures, columns, rows), np.float32)
-    for place, (i, j) in enumerate(np.ndindex(width, height)):
-        windows[:, place] = x[:, :, i : i + columns, j : j + rows]
-    y: Floats32 = kernel.reshape(outputs, -1) @ windows.reshape(channels * width * height, -1)
-    y += net[f"{name}/bias:0"][:, np.newaxis]
-    return y.reshape(outputs, pictures, columns, rows)
+    weights = kernel.reshape(outputs, -1)
+    y = np.empty((outputs, pictures, columns, rows), np.float32)
+    strip = max(1, _WINDOW_BYTES // (4 * weights.shape[1] * pictures * rows))
+    for left in range(0, columns, strip):
+        wide = min(strip, columns - left)
+        windows = np.empty((channels, width * height, pictures, wide, rows), np.float32)
+        for place, (i, j) in enumerate(np.ndindex(width, height)):
+            windows[:, place] = x[:, :, left + i : left + i + wide, j : j + rows]
+        part = weights @ windows.reshape(weights.shape[1], -1)
+        y[:, :, left : left + wide] = part.reshape(outputs, pictures, wide, rows)
+    y += net[f"{name}/bias:0"].reshape(-1, 1, 1, 1)
+    return y
 
 
 def _weighted(net: Weights, x: Floats32, name: str) -> Floats32:

@@ -84,8 +84,7 @@ def _content(image: Image.Image, file: BinaryIO, least_side: int | None) -> tupl
     if least_side is not None:
         image.draft(None, (least_side, least_side))
     elif isinstance(image, JpegImagePlugin.JpegImageFile) and image.mode == "RGB":
-        file.seek(0)
-        pixels = decode_sound(file.read(), image.height, image.width)
+        pixels = decode_sound(file, image.height, image.width)
         if pixels is not None:
             return pixels, notes
         notes = (*notes, UNSOUND)

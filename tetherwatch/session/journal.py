@@ -117,8 +117,8 @@ class Journal:
             db.executemany(_SKIP, rows)
             db.execute("UPDATE session SET looked_at = coalesce(looked_at, ?)", (self._clock(),))
 
-    def started(self, capture: Capture) -> None:
-        """Write that a capture is about to be given to a worker."""
+    def began(self, capture: Capture) -> None:
+        """Write that a worker has begun to read a capture."""
         with self.transaction() as db:
             attempt = "INSERT INTO attempts (capture, run, started_at) VALUES (?, ?, ?)"
             db.execute(attempt, (self._capture(db, capture), self._run, self._clock()))

@@ -63,13 +63,14 @@ class Recorder:
         """Write what lay there before."""
         self._write(partial(self._journal.looked, skipped))
 
-    def started(self, capture: Capture) -> bool:
-        """Write that a capture is about to be read; False if it stopped the reader too often."""
+    def allows(self, capture: Capture) -> bool:
+        """False if the capture stopped the reader too often."""
         key = identity(capture)
-        if self._stops.get(key, 0) >= MOST_STOPS or self._deaths.get(key, 0) >= MOST_DEATHS:
-            return False
-        self._write(partial(self._journal.started, capture))
-        return True
+        return self._stops.get(key, 0) < MOST_STOPS and self._deaths.get(key, 0) < MOST_DEATHS
+
+    def began(self, capture: Capture) -> None:
+        """Write that a worker has begun to read a capture."""
+        self._write(partial(self._journal.began, capture))
 
     def ended(self, capture: Capture, fault: Fault | None) -> None:
         """Write how an attempt ended, with whatever is written next."""

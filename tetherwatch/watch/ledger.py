@@ -27,7 +27,7 @@ class Remembered:
 
 
 class Ledger(Protocol):
-    """Told of every attempt to read a capture, before and after. The watch's thread calls it, and it never raises."""
+    """Told of each attempt to read a capture, as it begins and ends. The watch's thread calls it; it never raises."""
 
     @property
     def remembered(self) -> Remembered:
@@ -36,11 +36,14 @@ class Ledger(Protocol):
     def looked(self, skipped: Listing) -> None:
         """The first look is over; what it skipped is done with from now on."""
 
-    def started(self, capture: Capture) -> bool:
+    def allows(self, capture: Capture) -> bool:
         """Called before a capture is given to a worker. False: it is set aside, and must not be read."""
 
+    def began(self, capture: Capture) -> None:
+        """Called when a worker has begun with it, which it may never do: then no attempt was made."""
+
     def ended(self, capture: Capture, fault: Fault | None) -> None:
-        """Called when an attempt has come to an end."""
+        """Called with what became of a capture that was given to a worker."""
 
     def recognised(self, capture: Capture) -> None:
         """Called when an attempt ended because this content is a frame already, under another name or time."""
@@ -54,9 +57,12 @@ class NoLedger:
     def looked(self, skipped: Listing) -> None:
         """Nothing to remember."""
 
-    def started(self, capture: Capture) -> bool:
+    def allows(self, capture: Capture) -> bool:
         """Always to be read."""
         return True
+
+    def began(self, capture: Capture) -> None:
+        """Nothing to remember."""
 
     def ended(self, capture: Capture, fault: Fault | None) -> None:
         """Nothing to remember."""

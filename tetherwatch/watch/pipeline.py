@@ -229,8 +229,9 @@ class Watcher:
             job = self._schedule.recognise(waiting, fingerprint, self._is_there)
             if job is None:
                 self._ledger.recognised(replace(waiting.capture, fingerprint=fingerprint))
-            elif self._ledger.started(job.capture):
-                self._reader.start(job.capture.path, self._schedule.aim_of(job), job.step, partial(self._done, job))
+            elif self._ledger.allows(job.capture):
+                told = partial(self._done, job), partial(self._begun, job.capture)
+                self._reader.start(job.capture.path, self._schedule.aim_of(job), job.step, *told)
             else:
                 yield from self._schedule.finish(job, Failure(Fault.SET_ASIDE), self._clock())
 
@@ -254,6 +255,13 @@ class Watcher:
 
     def _take_aim(self, aim: Aim, step: Step) -> tuple[()]:
         self._schedule.use(aim, step)
+        return ()
+
+    def _begun(self, capture: Capture) -> None:
+        self._inbox.put(partial(self._note_begun, capture))
+
+    def _note_begun(self, capture: Capture) -> tuple[()]:
+        self._ledger.began(capture)
         return ()
 
     def _done(self, job: Job, outcome: Outcome) -> None:

@@ -3,37 +3,37 @@
 On Linux a worker's memory is limited too. Windows knows no such limit and macOS does not hold to it: there a decoder
 that takes memory without bound is stopped by its deadline.
 
-Each worker is a pool of its own. In a shared pool a worker that dies before it has said which task it took fails every
-task in flight.
+Each worker has a pipe and a thread in the daemon to itself. So the death of one is told by its own pipe, and it can
+hold no lock that others need. Only the standard library is used: what is loaded here takes memory in every worker.
 """
 
 import multiprocessing
 import os
 import signal
 import sys
-import time
-from collections.abc import Callable
-from concurrent.futures import CancelledError, Future
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
 from importlib import import_module
 from multiprocessing import resource_tracker
+from multiprocessing.connection import Connection
 from pathlib import Path
-from threading import RLock, Timer
-from typing import TYPE_CHECKING, Any, Protocol
+from queue import SimpleQueue
+from threading import Lock, Thread
+from typing import Protocol
 
 from tetherwatch.exposure.dial import Step
 from tetherwatch.frame.faults import Fault
 from tetherwatch.frame.limits import MEMORY_LIMIT
 from tetherwatch.meter.records import Aim
 from tetherwatch.watch.patience import at_most
-from tetherwatch.watch.task import DECODERS, Failure, Outcome, Read, read_capture
+from tetherwatch.watch.task import DECODERS, Failure, Outcome, read_capture
 
-if TYPE_CHECKING:  # loaded when the first worker is started, which the first picture does not wait for
-    from pebble import ProcessPool
-
+Args = tuple[Path, Aim, Step]
 Task = Callable[[Path, Aim, Step], Outcome]
 Done = Callable[[Outcome], None]
+Begun = Callable[[], None]
 
 RECYCLE_AFTER = 200
 """Captures a worker reads before a fresh one takes its place: what a decoder leaks is bounded."""
@@ -41,18 +41,22 @@ RECYCLE_AFTER = 200
 _LOST_S = 15.0
 """How long a worker may take to begin, its start-up included."""
 
-_CHECK_S = 1.0
-"""Longest time between two looks at whether a capture has begun, or taken too long."""
+_TRIES = 2
+"""Workers that a capture is given to while none begins with it: the fault may not be its own."""
+
+_LAST_WORDS_S = 0.5
+"""How long the exit code of a dead worker, or the end of a killed one, is waited for."""
 
 
 class Reader(Protocol):
-    """Reads captures somewhere else. `done` is called once for each start, from any thread."""
+    """Reads captures somewhere else. `done` is called once for each start, from any thread, and so is `begun` before
+    it, unless the reading never begins."""
 
     @property
     def free(self) -> int:
         """How many captures may be started now."""
 
-    def start(self, path: Path, aim: Aim, step: Step, done: Done) -> None:
+    def start(self, path: Path, aim: Aim, step: Step, done: Done, begun: Begun = lambda: None) -> None:
         """Begin to read one capture. Only while `free`."""
 
     def __enter__(self) -> "Reader":
@@ -83,7 +87,7 @@ class Workers:
 
         A worker that has not begun `lost_s` after it was sent a capture is replaced, and the capture sent once more.
         """
-        self._make_slot = partial(_Slot, task, deadline_s, lost_s, partial(_prepare, preload, nice))
+        self._make_slot = partial(_Slot, partial(_Worker, task, preload, nice), lost_s, deadline_s)
         self._count = default_count() if count is None else count
         self._slots: list[_Slot] = []
         if os.name == "posix":
@@ -107,147 +111,166 @@ class Workers:
         """How many captures may be started now."""
         return sum(not slot.busy for slot in self._slots)
 
-    def start(self, path: Path, aim: Aim, step: Step, done: Done) -> None:
+    def start(self, path: Path, aim: Aim, step: Step, done: Done, begun: Begun = lambda: None) -> None:
         """Begin to read one capture in a free worker. Raises StopIteration if none is free."""
-        next(slot for slot in self._slots if not slot.busy).start((path, aim, step), done)
+        next(slot for slot in self._slots if not slot.busy).start((path, aim, step), done, begun)
 
 
-@dataclass(eq=False)
-class _Order:
-    """One capture given to a worker: how often it may still be tried, since when it is, and the timer that checks.
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What a worker made of a capture. `begun`: it had begun with it; `sound`: it can read another."""
 
-    `since` is steady time: at which it was sent, then at which it was first seen to have `begun`.
-    """
+    outcome: Outcome
+    begun: bool
+    sound: bool = False
 
-    args: tuple[Path, Aim, Step]
-    done: Done
-    tries: int = 2
-    since: float = 0.0
-    begun: bool = False
-    future: "Future[Outcome] | None" = None
-    timer: Timer | None = None
+
+class _Worker:
+    """One worker process, as the daemon sees it."""
+
+    def __init__(self, task: Task, preload: tuple[str, ...], nice: int) -> None:
+        context = multiprocessing.get_context("spawn")
+        self._line, line = context.Pipe()
+        self._process = context.Process(target=_work, args=(line, task, preload, nice), daemon=True)
+        with _interrupts_held_back():
+            self._process.start()
+        line.close()  # so that the pipe ends when the process does
+
+    def read(self, args: Args, lost_s: float, deadline_s: float, begin: Begun) -> _Told:
+        begun = False
+        try:
+            self._line.send(args)
+            if not self._line.poll(lost_s):
+                return _Told(Failure(Fault.TOO_SLOW), begun)
+            self._line.recv()
+            begun = True
+            begin()
+            if not self._line.poll(deadline_s):
+                return _Told(Failure(Fault.TOO_SLOW), begun)
+            return _Told(self._line.recv(), begun, sound=True)
+        except (EOFError, OSError):
+            self._process.join(_LAST_WORDS_S)
+            return _Told(Failure(Fault.CRASHED, f"the worker ended with code {self._process.exitcode}"), begun)
+
+    def kill(self) -> None:
+        self._process.kill()
+        self._process.join(_LAST_WORDS_S)
 
 
 class _Slot:
-    """One worker process, made anew whenever its pool is no longer sound."""
+    """The place of one worker, where another takes over whenever it is dead, lost or worn out."""
 
-    def __init__(self, task: Task, deadline_s: float, lost_s: float, prepare: Callable[[], None]) -> None:
-        self._task = task
-        self._deadline_s = deadline_s
-        self._lost_s = lost_s
-        self._prepare = prepare
-        self._lock = RLock()
-        self._running: _Order | None = None
+    def __init__(self, make: Callable[[], _Worker], lost_s: float, deadline_s: float) -> None:
+        self.busy = False
+        self._make = make
+        self._patience = lost_s, deadline_s
+        self._closing = Lock()
         self._closed = False
-        self._pool = self._new_pool()
+        self._worker = make()
+        self._reads = 0
+        self._orders: SimpleQueue[tuple[Args, Done, Begun] | None] = SimpleQueue()
+        Thread(target=self._serve, daemon=True).start()
 
-    @property
-    def busy(self) -> bool:
-        return self._running is not None
-
-    def start(self, args: tuple[Path, Aim, Step], done: Done) -> None:
-        self._running = _Order(args, done)
-        self._submit(self._running)
+    def start(self, args: Args, done: Done, begun: Begun) -> None:
+        self.busy = True
+        self._orders.put((args, done, begun))
 
     def close(self) -> None:
-        with self._lock:
+        with self._closing:
             self._closed = True
-            if self._running is not None and self._running.timer is not None:
-                self._running.timer.cancel()
-        _stop(self._pool)
+        self._orders.put(None)
+        self._worker.kill()
 
-    def _submit(self, order: _Order) -> None:
-        with self._lock:
-            if self._closed or self._running is not order:
-                return
-            order.tries -= 1
-            order.since, order.begun = time.monotonic(), False
-            try:
-                future = order.future = self._schedule(order)
-            except RuntimeError:  # the worker died while it had nothing to do
-                self._replace_pool()
-                future = order.future = self._schedule(order)
-            self._check_later(order)
-        future.add_done_callback(partial(self._finish, order))
+    def _serve(self) -> None:
+        while (order := self._orders.get()) is not None:
+            args, done, begun = order
+            outcome = self._outcome(args, begun)
+            with self._closing:
+                if self._closed:
+                    return
+                self.busy = False
+            done(outcome)
+            if self._reads >= RECYCLE_AFTER:
+                self._replace()
 
-    def _check_later(self, order: _Order) -> None:
-        if order.timer is not None:
-            order.timer.cancel()
-        order.timer = Timer(min(_CHECK_S, self._deadline_s), self._check, (order,))
-        order.timer.daemon = True
-        order.timer.start()
+    def _outcome(self, args: Args, begun: Begun) -> Outcome:
+        for _ in range(_TRIES):
+            told = self._worker.read(args, *self._patience, begun)
+            self._reads += 1
+            if not told.sound:
+                self._replace()
+            if told.begun:
+                break
+        return told.outcome
 
-    def _schedule(self, order: _Order) -> "Future[Outcome]":
-        # The pool's own deadlines go by the wall clock, which may jump.
-        return self._pool.schedule(self._task, args=order.args)
-
-    def _finish(self, order: _Order, future: "Future[Outcome]") -> None:
-        from concurrent.futures.process import BrokenProcessPool
-
-        if future is not order.future:
-            return
-        if order.tries and not future.cancelled() and isinstance(future.exception(), BrokenProcessPool):
-            self._submit(order)  # the worker died before it began, so the capture may be innocent
-        elif self._take(order):
-            order.done(_outcome(future))
-
-    def _check(self, order: _Order) -> None:
-        """Give up a capture that takes too long, or was lost on its way to the worker: then it is sent once more."""
-        with self._lock:
-            if self._closed or self._running is not order or order.future is None or order.future.done():
-                return
-            if not order.begun and order.future.running():
-                order.since, order.begun = time.monotonic(), True
-            if time.monotonic() - order.since < (self._deadline_s if order.begun else self._lost_s):
-                self._check_later(order)
-                return
-            order.future = None
-            self._replace_pool()
-        if order.tries and not order.begun:
-            self._submit(order)
-        elif self._take(order):
-            order.done(Failure(Fault.TOO_SLOW))
-
-    def _take(self, order: _Order) -> bool:
-        """Whether `order` is still the running one and the caller the first to end it."""
-        with self._lock:
-            if self._running is not order or self._closed:
-                return False
-            self._running = None
-            if order.timer is not None:
-                order.timer.cancel()
-            return True
-
-    def _replace_pool(self) -> None:
-        at_most(0.0, partial(_stop, self._pool))
-        self._pool = self._new_pool()
-
-    def _new_pool(self) -> "ProcessPool":
-        from pebble import ProcessPool
-
-        pool = ProcessPool(
-            max_workers=1,
-            max_tasks=RECYCLE_AFTER,
-            initializer=self._prepare,
-            context=multiprocessing.get_context("spawn"),
-        )
-        _ = pool.active  # asking starts the process, so that the first capture need not wait for it
-        return pool
+    def _replace(self) -> None:
+        """Another worker, begun at once so that the next capture need not wait for it."""
+        self._worker.kill()
+        with self._closing:
+            if not self._closed:
+                with suppress(OSError):  # none can be had now: the next capture finds this one dead, and asks again
+                    self._worker, self._reads = self._make(), 0
 
 
-def _stop(pool: "ProcessPool") -> None:
-    pool.stop()  # type: ignore[no-untyped-call]
-    pool.join()
+def _work(line: Connection, task: Task, preload: tuple[str, ...], nice: int) -> None:
+    """What a worker process does until the daemon is gone."""
+    hindrance, tidy = _hindrance(preload, nice), _tidying()
+    with suppress(EOFError, OSError):
+        while True:
+            args = line.recv()
+            line.send(None)  # that it has begun
+            line.send(hindrance or _safely(task, args))
+            tidy()
 
 
-def _prepare(preload: tuple[str, ...], nice: int) -> None:
-    # The pool's own handler runs between two lines of Python, so a decoder stuck in C would live on for seconds.
-    signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    _limit_memory()
-    if hasattr(os, "nice"):
-        os.nice(nice)
-    for name in preload:
-        import_module(name)
+def _safely(task: Task, args: Args) -> Outcome:
+    try:
+        return task(*args)
+    except MemoryError:
+        return Failure(Fault.OUT_OF_MEMORY)
+    except Exception as error:  # what a task must not raise
+        return Failure(Fault.CRASHED, f"{type(error).__name__}: {error}")
+
+
+def _hindrance(preload: tuple[str, ...], nice: int) -> Failure | None:
+    """Get ready to read; what keeps this worker from reading anything."""
+    try:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches all processes of a terminal
+        _limit_memory()
+        if hasattr(os, "nice"):
+            os.nice(nice)
+        for name in preload:
+            import_module(name)
+    except Exception as error:  # whatever an installation lacks
+        return Failure(Fault.CRASHED, f"{type(error).__name__}: {error}")
+    return None
+
+
+def _tidying() -> Callable[[], object]:
+    """Gives memory that the allocator keeps for later back to the system, where that is known to be possible.
+
+    What is kept of one capture comes on top of the pixels of the next (malloc_trim(3), glibc).
+    """
+    if sys.platform == "linux":
+        import ctypes
+
+        trim = getattr(ctypes.CDLL(None), "malloc_trim", None)
+        if trim is not None:
+            return partial(trim, 0)
+    return lambda: None
+
+
+@contextmanager
+def _interrupts_held_back() -> Iterator[None]:
+    """A process that is started meanwhile gets no Ctrl-C either, not even before it can say so itself."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _limit_memory() -> None:
@@ -258,13 +281,3 @@ def _limit_memory() -> None:
         _, most = resource.getrlimit(resource.RLIMIT_DATA)
         limit = MEMORY_LIMIT if most == resource.RLIM_INFINITY else min(MEMORY_LIMIT, most)
         resource.setrlimit(resource.RLIMIT_DATA, (limit, limit))
-
-
-def _outcome(future: "Future[Any]") -> Outcome:
-    try:
-        outcome = future.result()
-    except MemoryError:
-        return Failure(Fault.OUT_OF_MEMORY)
-    except (Exception, CancelledError) as error:  # the worker died, or raised what a task must not raise
-        return Failure(Fault.CRASHED, f"{type(error).__name__}: {error}")
-    return outcome if isinstance(outcome, (Read, Failure)) else Failure(Fault.CRASHED, f"no outcome: {outcome!r}")
