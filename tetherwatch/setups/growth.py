@@ -8,11 +8,12 @@ from tetherwatch.exposure.stops import Setting, brightness
 from tetherwatch.setups.kinship import same_view, seen_part
 from tetherwatch.setups.look import look_of
 from tetherwatch.setups.records import Judged, LightPoint, Look, Sample, Setup
-from tetherwatch.setups.strangeness import strangeness
-from tetherwatch.setups.stretches import FITS
 
 _SAMPLES = 6
 """Views of a setup that later frames are compared with."""
+
+_SAME_PART = 0.9
+"""Part of the cells in which a view that is kept already agrees with a new one: with less it shows other clothes."""
 
 _POINTS = 100
 """Frames that drift is worked out from."""
@@ -75,7 +76,6 @@ def joined(setup: Setup, entry: Entry, asked_stops: float, plan: Plan) -> Setup:
     if not entry.fits:
         return grown
     asked = max(asked_stops, frame.asked_stops, key=abs)
-    turned = bool(asked and setup.samples) and strangeness(plan.light, setup.samples[-1], sample) > FITS
     points = _pointed(setup, frame, sample, plan.light, bool(asked))
     settings = frame.shot.metadata.settings
     return replace(
@@ -83,7 +83,7 @@ def joined(setup: Setup, entry: Entry, asked_stops: float, plan: Plan) -> Setup:
         light_value=_light_value(points, frame),
         settings=settings if frame.right or not setup.proven else setup.settings,
         proven=setup.proven or frame.right,
-        samples=_sampled(() if turned else setup.samples, sample),
+        samples=_sampled(setup.samples, sample),
         points=points,
     )
 
@@ -108,7 +108,7 @@ def united(setup: Setup, other: Setup) -> Setup:
 
 def _sampled(samples: tuple[Sample, ...], sample: Sample) -> tuple[Sample, ...]:
     """One sample of each of the last views, the newest last; of the others only clear ones, where there are any."""
-    others = [each for each in samples if not same_view(each, sample)]
+    others = [each for each in samples if not same_view(each, sample, _SAME_PART)]
     clear = [each for each in samples if seen_part(each) >= CLEAR_PART]
     if clear:
         others = [each for each in others if each in clear] or ([] if seen_part(sample) >= CLEAR_PART else clear)

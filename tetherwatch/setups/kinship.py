@@ -22,15 +22,16 @@ _CELL_STOPS, _COLOUR_STOPS = 0.1, 0.15
 _HIDDEN_STOPS = 0.3
 """The same of what may be clipped or black: a cell also is where one of its samples is."""
 
-_STAINED_STOPS = 0.25
-"""How far a colour lies from the picture's middle to be told from its greys: skin does, and few clothes."""
+_WARM_STOPS = 0.15
+"""How much redder, and less blue, a colour is than the picture's middle to be told from its greys: skin is, few clothes
+are. Colours that are colder are not told: grey clothes are colder than a warm wall."""
 
-_STAINED_CELLS = 10
+_WARM_CELLS = 10
 """Cells of a colour that both pictures must have."""
 
 _LEAST_CELLS = 80
 _VIEW_STOPS, _VIEW_PART = 0.3, 0.8
-"""Of two frames of one view, this part of the cells differs by no more than that from what all do."""
+"""Of two frames of one view, in whatever clothes, this part of the cells differs from their middle by no more."""
 
 _REACH_STOPS = 5.0
 _BINS = round(2 * _REACH_STOPS / STOPS) + 1
@@ -48,16 +49,16 @@ class Kinship:
 
     `same`: the part of either picture that the other explains, the smaller of the two; `seen`: the same of what is
     neither clipped nor black. `shifted`: `same` if all light had shifted by `shift_stops` (positive: the newer has
-    more), the shift that explains most. `stained` and `stained_shifted`: the same two of coloured materials that both
-    show; 1 where there are too few.
+    more), the shift that explains most. `warm` and `warm_shifted`: the same two of warm materials that both show;
+    1 where there are too few.
     """
 
     same: float
     seen: float
     shifted: float
     shift_stops: float
-    stained: float
-    stained_shifted: float
+    warm: float
+    warm_shifted: float
 
 
 def seen_part(sample: Sample) -> float:
@@ -87,8 +88,8 @@ def kinship(known: Look, new: Look, explained: tuple[float, float]) -> Kinship |
     shares = np.minimum(_shares(after, before), _shares(before, after))
     best, near = int(np.argmax(shares)), _NEAR.start + int(np.argmax(shares[_NEAR]))
     seen = min(_seen(after, before, near), _seen(before, after, near))
-    stained = min(_stained(newer, after, alike @ older_cells), _stained(older, before, cells @ alike))
-    return Kinship(float(shares[near]), seen, float(shares[best]), (best - _UNMOVED) * STOPS, *stained)
+    warm = min(_warm(newer, after, alike @ older_cells), _warm(older, before, cells @ alike))
+    return Kinship(float(shares[near]), seen, float(shares[best]), (best - _UNMOVED) * STOPS, *warm)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,18 +141,18 @@ def _hidden(materials: Floats, balance: tuple[float, float] | None, explained: t
     ]
 
 
-def _stained(materials: Floats, side: _Side, alike: Floats) -> tuple[float, float]:
-    """How much of the coloured materials that both pictures show is found unmoved, and with the best shift.
+def _warm(materials: Floats, side: _Side, alike: Floats) -> tuple[float, float]:
+    """How much of the warm materials that both pictures show is found unmoved, and with the best shift.
 
     `alike`: how many cells of the other picture have the colour of each material; a few are only the edges of others.
     """
     if side.cells.sum() < _LEAST_CELLS:
         return 1.0, 1.0
     middle = [_weighted_median(colours, side.cells) for colours in materials[1:]]
-    coloured = np.abs(materials[1:] - np.reshape(middle, (2, 1))).max(axis=0) > _STAINED_STOPS
-    shared = coloured & (alike >= _STAINED_CELLS)
+    warmer = (materials[1] - middle[0] > _WARM_STOPS) & (materials[2] - middle[1] < -_WARM_STOPS)
+    shared = warmer & (alike >= _WARM_CELLS)
     counts = side.cells[shared]
-    if counts.sum() < _STAINED_CELLS:
+    if counts.sum() < _WARM_CELLS:
         return 1.0, 1.0
     shares = counts @ np.logical_or.reduce([side.found, *side.hidden])[shared] / counts.sum()
     return float(shares[_UNMOVED]), float(shares.max())
@@ -183,7 +184,7 @@ def _found(apart: Floats, alike: Bools, explained: tuple[float, float]) -> Bools
     return found[:, reach : reach + _BINS]
 
 
-def same_view(known: Sample, new: Sample) -> bool:
+def same_view(known: Sample, new: Sample, least_part: float = _VIEW_PART) -> bool:
     """Whether two frames show about the same picture, whatever its light and settings do to all of it."""
     if known.area != new.area:
         return False
@@ -194,4 +195,4 @@ def same_view(known: Sample, new: Sample) -> bool:
     if len(apart) < len(known.look.layout) / 2:
         return False
     middle = median(apart)
-    return sum(abs(each - middle) <= _VIEW_STOPS for each in apart) >= _VIEW_PART * len(apart)
+    return sum(abs(each - middle) <= _VIEW_STOPS for each in apart) >= least_part * len(apart)

@@ -21,8 +21,8 @@ _UNSEEN_COST = 4.0
 _BETTER_PART = 0.25
 """A shift that explains so much more of the picture is one of the light."""
 
-_STAINED_FOUND, _STAINED_BETTER, _STAINED_COST = 0.1, 0.45, 6.0
-"""Coloured materials of which so little is found, and so much more by a shift, tell of another light."""
+_WARM_FOUND, _WARM_BETTER, _WARM_COST = 0.1, 0.45, 6.0
+"""Warm materials of which so little is found, and so much more by a shift, tell of another light."""
 
 _AREA_SIGMA_STOPS = 0.13
 """Scatter of the metered area's light from frame to frame: flash, shutter and iris together, and small movements."""
@@ -61,8 +61,8 @@ def _of_area(known: Sample, new: Sample, explained: tuple[float, float]) -> floa
 def _of_look(kin: Kinship) -> float:
     if abs(kin.shift_stops) > ALIKE_STOPS and kin.shifted - kin.same > _BETTER_PART:
         return STRANGE
-    stained = kin.stained < _STAINED_FOUND and kin.stained_shifted - kin.stained > _STAINED_BETTER
-    return max(STRANGE * _doubt(kin.same), _UNSEEN_COST * _doubt(kin.seen), _STAINED_COST if stained else 0.0)
+    warm = kin.warm < _WARM_FOUND and kin.warm_shifted - kin.warm > _WARM_BETTER
+    return max(STRANGE * _doubt(kin.same), _UNSEEN_COST * _doubt(kin.seen), _WARM_COST if warm else 0.0)
 
 
 def _doubt(part: float) -> float:

@@ -29,9 +29,9 @@ before the exposure is set, the later ones tell."""
 _LIKE_ENOUGH = 0.3
 """Cost up to which no frame is looked for that is more like it."""
 
-_MUTE, _UNCLEAR = 0.1, 0.3
-"""What a frame costs at least that others are not compared with, and one that is too bright or dark to tell much: so a
-setup begins with the first of them, rather than with the first that tells."""
+_UNTOLD = 0.1
+"""What a frame costs at least that tells little, because it is odd, or too bright or dark: so a setup begins with the
+first of them, rather than with the first that tells."""
 
 FITS = 2.0
 """Cost up to which a frame may stand for its setup when later ones are compared with it: light may drift."""
@@ -154,7 +154,7 @@ class _Costs:
             if cost <= FITS and not mute:
                 fitting.append(at)
                 cost += _TWIN if label < 0 and self._has_twin(at) else 0.0
-            lowest = _MUTE if mute else 0.0 if self._places[at].clear else _UNCLEAR
+            lowest = _UNTOLD if mute or not self._places[at].clear else 0.0
             self._found[label, at] = min(max(cost, lowest), self._places[at].most)
         return self._found[label, at]
 
