@@ -11,9 +11,9 @@ from tetherwatch.setups.records import Sample
 STRANGE = 8.0
 """Cost, in nats, of a frame that shows another light: no frame costs more."""
 
-_SAME_PART, _OTHER_PART = 0.5, 0.2
-"""Parts of a picture that are found again: of simulated frames under one light 99 % show more than the first, of
-frames under two lights 90 % show less than the second, and 95 % of those that are half clear."""
+_SAME_PART, _OTHER_PART = 0.65, 0.2
+"""Parts of a picture that are found again: of clear simulated frames 95 % of those under one light show more than the
+first (light drifts or is turned in the others) and 95 % of those under two lights less than the second."""
 
 _UNSEEN_COST = 4.0
 """Cost of a picture of which so little is neither clipped nor black that it may be other clothes only."""
