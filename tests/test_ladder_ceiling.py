@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from ladder_sheets import made_rung
 
@@ -141,6 +141,7 @@ def test_a_grade_lost_and_found_again_counts_as_lost() -> None:
 
 
 @given(st.lists(st.floats(-5, 5), min_size=2, max_size=8), st.integers(0, 99))
+@example([-1.0, 0.0, 2.3e-309], 0)
 def test_the_curve_goes_through_its_points_and_overshoots_nowhere(values: list[float], seed: int) -> None:
     """Between two points it stays between their values, whatever the spacing."""
     places = np.cumsum(np.random.default_rng(seed).uniform(0.3, 2, len(values)))

@@ -1,9 +1,12 @@
 """What is wrong with a ladder is found before any figure, and nothing is invented on a clean one."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from ladder_frames import GREY_SHARE, Light, Sensor, frame, group, ladder, look, scene
 
+from tetherwatch.frame.picture import UNSOUND
 from tetherwatch.ladder.checks import Checked, check_all, check_rung
 from tetherwatch.ladder.grouping import Refusal
 from tetherwatch.ladder.look import Look, look_at
@@ -99,6 +102,16 @@ def test_another_scene_is_left_out() -> None:
     other = 0.4 * np.random.default_rng(1).uniform(0, 1, (15, 24)).repeat(32, 0).repeat(30, 1)
     result = checked(other)
     assert "scene" in kinds(result) and result.refused
+
+
+@pytest.mark.parametrize("damaged", [0, 1])
+def test_a_damaged_frame_of_a_pair_costs_the_rung(damaged: int) -> None:
+    """Part of its picture may be anything, so its figures would be."""
+    rng = np.random.default_rng(3)
+    frames = [frame(SENSOR.codes(scene(), 800, rng)) for _ in range(2)]
+    frames[damaged] = replace(frames[damaged], notes=(UNSOUND,))
+    result = check_rung(group(800), look_at(frames, GREY_SHARE, LOWEST.places), group(100), LOWEST)
+    assert kinds(result) == ["damaged"] and result.refused
 
 
 def test_noise_reduction_is_found_in_pairs() -> None:

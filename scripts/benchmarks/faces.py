@@ -1,11 +1,7 @@
 """Faces: how many are found, how far the reading is from the truth, and what both cost."""
 
-import json
 import math
-import os
 import random
-import subprocess
-import sys
 import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -13,9 +9,9 @@ from pathlib import Path
 from statistics import median
 
 import numpy as np
-from environment import ScriptError
 
 from benchmarks import facecost
+from benchmarks.apart import measured_apart
 from benchmarks.captures import read
 from benchmarks.portraits import Portrait, Pose, portrait, ratio_stops, sitters, skin_stops, take
 from benchmarks.rows import Row, Rows
@@ -177,16 +173,7 @@ def cost_rows(repeats: int) -> Rows:
     with tempfile.TemporaryDirectory(prefix="tetherwatch-bench-") as folder:
         path = Path(folder, "portrait.dng")
         take(path, portrait(sitters()["scikit-image"], Pose(1200.0), 6000, 4000), 0.0, 400, 1)
-        done = subprocess.run(
-            [sys.executable, facecost.__file__, str(path), str(repeats)],
-            env={**os.environ, "OMP_NUM_THREADS": "1"},
-            stdout=subprocess.PIPE,
-            text=True,
-            check=False,
-        )
-    if done.returncode:
-        raise ScriptError("The face could not be timed.")
-    times = json.loads(done.stdout)
+        times = measured_apart(facecost.__file__, path, repeats)
     added = [1000 * (face - frame) for face, frame in zip(times["face"], times["frame"], strict=True)]
     looking = [1000 * seconds for seconds in times["looking"]]
     return (

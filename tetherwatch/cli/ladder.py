@@ -100,7 +100,7 @@ def command(
         ctx.exit(WRONG_USE)
     if save is not None:
         click.echo(f"body profile: {display_name(_saved(ladder, save, replacing))}", err=as_json)
-    ctx.exit(1 if any(finding.kind == "unreadable" for finding in ladder.all_findings) else 0)
+    ctx.exit(1 if any(finding.kind in ("unreadable", "damaged") for finding in ladder.all_findings) else 0)
 
 
 def _check_wishes(sheet: Path | None, save: str | None, replacing: bool) -> None:

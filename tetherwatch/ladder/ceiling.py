@@ -164,9 +164,9 @@ def interpolated(at: Floats, places: Floats, values: Floats) -> Floats:
 
 def _inner_slopes(width: Floats, rise: Floats) -> Floats:
     first, second = 2 * width[1:] + width[:-1], width[1:] + 2 * width[:-1]
-    same = rise[:-1] * rise[1:] > 0
-    safe = np.where(same, rise[:-1], 1.0), np.where(same, rise[1:], 1.0)
-    slopes: Floats = np.where(same, (first + second) / (first / safe[0] + second / safe[1]), 0.0)
+    product = rise[:-1] * rise[1:]
+    below = np.where(product > 0, first * rise[1:] + second * rise[:-1], 1.0)
+    slopes: Floats = np.where(product > 0, (first + second) * product / below, 0.0)
     return slopes
 
 

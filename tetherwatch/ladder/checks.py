@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tetherwatch.frame.picture import OTHER_PROFILE
+from tetherwatch.frame.picture import OTHER_PROFILE, UNSOUND
 from tetherwatch.ladder.grouping import Group, iso_words, refuse
 from tetherwatch.ladder.look import Look
 from tetherwatch.ladder.records import Finding, Kind
@@ -107,6 +107,8 @@ def check_rung(group: Group, look: Look, lowest_group: Group, lowest: Look) -> C
     in_place = _check_scene(look, lowest, find)
     mismatch, compensated = _check_light(level, _settings_stops(group, lowest_group), find)
     _check_tones(look, find)
+    if UNSOUND in look.notes:
+        find("damaged", "its data are not quite sound, so that a part of its picture may be wrong; left out", True)
     if abs(look.pair_stops) > FLICKER_STOPS:
         find("flicker", f"its two frames differ by {abs(look.pair_stops):.2f} stop, so the light flickers or drifts")
     raw = look.source == "raw"

@@ -117,7 +117,7 @@ def look_at(frames: Sequence[Frame], grey_share: float, places: Places | None) -
         pair_stops=-math.log2(ratio),
         crops=tuple(_crop(first, part, box, saturation, places) for part, box in places.crops.items()),
         places=places,
-        notes=first.notes,
+        notes=tuple(dict.fromkeys(note for frame in frames for note in frame.notes)),
     )
 
 

@@ -22,6 +22,7 @@ Part = Literal["dark", "bright", "detail"]
 
 Kind = Literal[
     "unreadable",
+    "damaged",
     "no metadata",
     "cameras",
     "sizes",
