@@ -161,3 +161,4 @@ def test_the_sheet_keeps_the_chosen_setup_in_sight(count: int) -> None:
     for place in range(count):
         lines = [line.plain for line in setups_sheet(now, SetupChoice(place), PALETTE, 80, 10).lines]
         assert any(line.startswith(f" > {many[place].number:>2}") for line in lines)
+        assert any(line.rstrip().endswith("escape back") for line in lines)

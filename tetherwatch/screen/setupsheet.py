@@ -14,7 +14,7 @@ from tetherwatch.text import display_name
 
 LONGEST_NAME = 30
 
-_KEYS = "up, down choose   n name   m merge into the one before   b begin one with the newest frame   escape back"
+_KEYS = "up, down choose  n name  m merge into above  b begin with newest  escape back"
 _TYPING = "enter use this name   escape leave it"
 
 
