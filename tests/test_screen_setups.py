@@ -50,7 +50,7 @@ def plain(now: SessionView, width: int, height: int = 3) -> list[str]:
 def test_the_strip_tells_light_settings_state_and_drift() -> None:
     """The setup of the frame stands in brackets with all of it, the others with their light."""
     strip, match, since = plain(view(), 150)
-    assert "[2 · light 8.7 · right at 1/250 f/2.8 ISO 400 · drift -0.3/10 min 4 min left]" in strip
+    assert "[2 · light 8.7 · drift -0.31 ±0.10/10 min 4 min left · right at 1/250 f/2.8 ISO 400]" in strip
     assert "1 Window light 8.7" in strip
     assert match == " to match #11: -0.21 stops, red +0.08 blue -0.02, highlights -0.1, shadows +0.3"
     assert since.startswith(" since #11: ISO 200 to 400; light")

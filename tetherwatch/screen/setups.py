@@ -59,14 +59,14 @@ def _strip(view: SessionView, frame: FrameRecord, palette: Palette, width: int) 
 
 
 def _here(setup: Setup, view: SessionView) -> Text:
-    """The setup of the frame shown: name, light, state, drift, and its settings."""
+    """The setup of the frame shown: name, state, light, drift, and its settings."""
     settings = settings_words(setup.settings, view.plan.step)
     words = [
         f"{setup.number} {display_name(setup.name or '', limit=20)}".strip(),
         "perhaps" if setup.state == "provisional" else "",
         _light(setup),
-        f"{'right at' if setup.proven else 'at'} {settings}",
         "" if setup.drift is None else _drift(setup.drift),
+        f"{'right at' if setup.proven else 'at'} {settings}",
         "pinned" if setup.number in view.pins else _by_card(setup, view),
     ]
     return Text(f"[{' · '.join(word for word in words if word)}]", "bold")
@@ -93,11 +93,17 @@ def _light(setup: Setup) -> str:
     return "light unknown" if setup.light_value is None else f"light {decimal(setup.light_value.value)}"
 
 
+def drift_words(drift: Drift) -> str:
+    """How fast, with half of the 95 % interval."""
+    low, high = drift.interval
+    return f"drift {signed(drift.slope, 2)} ±{decimal((high - low) / 2, 2)}/10 min"
+
+
 def _drift(drift: Drift) -> str:
     """How fast, and when it leaves the tolerance."""
     minutes = drift.leaves_in_s / 60
     leaves = "outside" if not minutes else f"{minutes:.0f} min left" if minutes < 100 else ""
-    return f"drift {signed(drift.slope)}/10 min{' ' if leaves else ''}{leaves}"
+    return f"{drift_words(drift)}{' ' if leaves else ''}{leaves}"
 
 
 def _match(match: Match, tolerance_stops: float, palette: Palette) -> Text:

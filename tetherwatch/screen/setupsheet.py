@@ -7,7 +7,8 @@ from rich.text import Text
 from tetherwatch.screen.block import Block, block
 from tetherwatch.screen.lines import settings_words
 from tetherwatch.screen.palette import Palette
-from tetherwatch.screen.words import decimal, signed
+from tetherwatch.screen.setups import drift_words
+from tetherwatch.screen.words import decimal
 from tetherwatch.session.records import SessionView
 from tetherwatch.setups.records import Setup
 from tetherwatch.text import display_name
@@ -45,7 +46,7 @@ def setups_sheet(view: SessionView, choice: SetupChoice, palette: Palette, width
 def _words(setup: Setup, view: SessionView, typed: str | None) -> str:
     name = display_name(setup.name or "") if typed is None else f"{display_name(typed)}_"
     light = "unknown" if setup.light_value is None else decimal(setup.light_value.value)
-    drift = "" if setup.drift is None else f", drift {signed(setup.drift.slope)} in 10 min"
+    drift = "" if setup.drift is None else f", {drift_words(setup.drift)}"
     pin = view.pins.get(setup.number)
     pinned = "" if pin is None else f", #{pin.frame} pinned"
     return (
