@@ -143,7 +143,7 @@ def _returns(shoot: Played) -> Iterator[bool]:
 
 def drift_rows(count: int) -> list[Row]:
     """Slopes against the truth."""
-    errors, silent = [], 0
+    errors, held, silent = [], 0, 0
     for seed in range(count):
         shoot, slope = play_drift(seed)
         drift = max(shoot.session.lighting.setups, key=lambda setup: setup.frame_count).drift
@@ -151,10 +151,12 @@ def drift_rows(count: int) -> list[Row]:
             silent += 1
         else:
             errors.append(100 * abs(drift.slope / slope - 1))
+            held += drift.interval[0] <= slope <= drift.interval[1]
     within = sum(error <= 10 for error in errors)
     return [
         Row(f"drift slopes within 10 % of the truth, of {count}", percent(within, count), "%", at_least=95),
         Row("median error of a slope", median(errors), "%", min(errors), max(errors), at_most=10),
+        Row("intervals that hold the truth (95 % are meant)", percent(held, len(errors)), "%", at_least=92),
         Row("drifts that were not told", silent, ""),
     ]
 

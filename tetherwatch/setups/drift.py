@@ -24,10 +24,11 @@ _BIWEIGHT = 4.685
 """Tuning constant, in standard deviations: 95 % efficient where all errors are normal."""
 
 _ROUNDS = 8
-_INTERVAL = 2.1
-"""Standard errors to each side that hold 95 %, a little more than 1.96 for few frames."""
+_INTERVAL = 3.2
+"""Standard errors to each side that hold the truth of 95 % of 400 simulated drifts. They are more than 1.96, as a step
+forward moves the light values of all frames after it alike."""
 
-_KNOWN_TIMES = 2.0
+_KNOWN_TIMES = 1.3
 """A drift is told when its slope is so many times the half-width of its interval."""
 
 _LEAST_SLOPE = 0.05

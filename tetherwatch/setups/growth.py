@@ -76,7 +76,8 @@ def joined(setup: Setup, entry: Entry, asked_stops: float, plan: Plan) -> Setup:
     if not entry.fits:
         return grown
     asked = max(asked_stops, frame.asked_stops, key=abs)
-    points = _pointed(setup, frame, sample, plan.light, bool(asked))
+    view = _view(setup, sample, bool(asked))
+    points = _pointed(setup, frame, sample, plan.light, view)
     settings = frame.shot.metadata.settings
     return replace(
         grown,
@@ -85,6 +86,7 @@ def joined(setup: Setup, entry: Entry, asked_stops: float, plan: Plan) -> Setup:
         proven=setup.proven or frame.right,
         samples=_sampled(setup.samples, sample),
         points=points,
+        view=view,
     )
 
 
@@ -115,19 +117,25 @@ def _sampled(samples: tuple[Sample, ...], sample: Sample) -> tuple[Sample, ...]:
     return (*others, sample)[-_SAMPLES:]
 
 
-def _pointed(setup: Setup, frame: Judged, sample: Sample, light: LightKind, turned: bool) -> tuple[LightPoint, ...]:
+def _view(setup: Setup, sample: Sample, turned: bool) -> int:
+    """The view of the setup that a frame shows, which is a new one where the light may have been `turned`."""
+    if not setup.samples:
+        return setup.view
+    last = setup.samples[-1]
+    if sample.area == last.area == "face":
+        same = True
+    else:
+        same = same_view(last, sample) and (_overall(sample.look) is None) == (_overall(last.look) is None)
+    return setup.view + (turned or not same)
+
+
+def _pointed(setup: Setup, frame: Judged, sample: Sample, light: LightKind, view: int) -> tuple[LightPoint, ...]:
     """The points with one of this frame. A face is the same whatever the view; any other area is told by its picture,
-    in which small movements even out. Where light may have been `turned` it stands at another height, as in a new view.
-    """
+    in which small movements even out."""
     moved = _settings_stops(frame, light)
     if moved is None or seen_part(sample) < LEAST_PART:
         return setup.points
     level = sample.level_stops if sample.area == "face" else _overall(sample.look)
-    view = 0
-    if setup.points and setup.samples:
-        last = setup.samples[-1]
-        same = sample.area == last.area == "face" or same_view(last, sample)
-        view = setup.points[-1].view + (turned or not same or (level is None) != (_overall(last.look) is None))
     value = (sample.level_stops if level is None else level) - moved
     return (*setup.points, LightPoint(frame.shot.time_s, value, view))[-_POINTS:]
 

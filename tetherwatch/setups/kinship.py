@@ -185,14 +185,19 @@ def _found(apart: Floats, alike: Bools, explained: tuple[float, float]) -> Bools
 
 
 def same_view(known: Sample, new: Sample, least_part: float = _VIEW_PART) -> bool:
-    """Whether two frames show about the same picture, whatever its light and settings do to all of it."""
+    """Whether two frames show about the same picture, whatever its light and settings do to all of it.
+
+    What is lost in both, clipped or black, is taken for the same.
+    """
     if known.area != new.area:
         return False
-    pairs = zip(known.look.layout, new.look.layout, strict=False)
-    apart = [newer - older for older, newer in pairs if older is not None and newer is not None]
     if not known.look.layout:
         return True
-    if len(apart) < len(known.look.layout) / 2:
+    pairs = [*zip(known.look.layout, new.look.layout, strict=False)]
+    apart = [newer - older for older, newer in pairs if older is not None and newer is not None]
+    lost = sum(older is newer is None for older, newer in pairs)
+    if not apart or len(apart) + lost < len(known.look.layout) / 2:
         return False
     middle = median(apart)
-    return sum(abs(each - middle) <= _VIEW_STOPS for each in apart) >= least_part * len(apart)
+    alike = sum(abs(each - middle) <= _VIEW_STOPS for each in apart)
+    return alike + lost >= least_part * (len(apart) + lost)

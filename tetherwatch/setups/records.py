@@ -102,7 +102,7 @@ class Setup:
     are numbers of frames, `frame_count` counts all frames in it, odd ones too. `light_value` is the scene's light at
     ISO 100 in its last frames, with one standard uncertainty; None where a setting is unknown. `settings` are the last
     ones at which a frame was right (`proven`), or those of its last frame. `samples` and `points` are what later frames
-    are compared with and what drift is worked out from.
+    are compared with and what drift is worked out from; `view` is that of its last frame.
     """
 
     number: int
@@ -117,6 +117,7 @@ class Setup:
     drift: Drift | None = None
     samples: tuple[Sample, ...] = ()
     points: tuple[LightPoint, ...] = ()
+    view: int = 0
 
     @property
     def label(self) -> str:
