@@ -60,16 +60,19 @@ def test_the_screen_is_fresh_as_soon_as_it_shows_something_newer() -> None:
 
 
 def test_work_for_a_frame_is_set_against_the_shortest_session() -> None:
-    """Growth is that of the medians."""
-    *_, grown = growth.length_rows({10: ([1.0, 2.0, 9.0], 5.0), 1000: ([4.0], 50.0)})
+    """Growth is the median of what each turn shows."""
+    works = {10: growth.Work([1.0, 2.0, 9.0], 5.0), 1000: growth.Work([2.0, 4.0, 9.0], 50.0)}
+    *_, grown = growth.length_rows(works)
     assert (grown.value, grown.held) == (2.0, False)
 
 
 def test_a_frame_after_many_is_timed() -> None:
-    """Each frame that comes after the session's own has a time."""
-    taken, open_ms = growth.work_ms(20)
-    assert len(taken) == growth.TAKEN
-    assert min(*taken, open_ms) > 0
+    """Each frame that comes after a session's own has a time."""
+    works = growth.works_of((3, 20))
+    assert [*works] == [3, 20]
+    for work in works.values():
+        assert len(work.taken_ms) == growth.TAKEN
+        assert min(*work.taken_ms, work.open_ms) > 0
 
 
 @needs_terminal

@@ -2,7 +2,9 @@
 
 import tempfile
 import time
-from dataclasses import replace
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from benchmarks.captures import make_captures, read
@@ -12,6 +14,7 @@ from benchmarks.rows import Row, Rows, median_row
 from tetherwatch.screen.layout import Scene, dashboard
 from tetherwatch.screen.palette import choose
 from tetherwatch.session.opening import Wish, opened
+from tetherwatch.session.recorded import RecordedSession
 from tetherwatch.watch.records import Capture, Metered
 from tetherwatch.watch.task import Read
 
@@ -31,7 +34,7 @@ def measure(quick: bool) -> Rows:
     rows: list[Row] = []
     for megapixels in sizes:
         rows += size_rows(megapixels, pairs)
-    return (*rows, *length_rows({frames: work_ms(frames) for frames in lengths}))
+    return (*rows, *length_rows(works_of(lengths)))
 
 
 def size_rows(megapixels: int, repeats: int) -> Rows:
@@ -49,21 +52,61 @@ def size_rows(megapixels: int, repeats: int) -> Rows:
     return tuple(rows)
 
 
-def length_rows(works: dict[int, tuple[list[float], float]]) -> Rows:
-    """Work for a frame and time to open, by the length of the session."""
+@dataclass(frozen=True, slots=True)
+class Work:
+    """Milliseconds for each of some frames that came after so many, and for opening their session before."""
+
+    taken_ms: list[float]
+    open_ms: float
+
+
+def length_rows(works: Mapping[int, Work]) -> Rows:
+    """Work for a frame and time to open, by the length of the session, the shortest first."""
     rows = []
-    for frames, (taken, open_ms) in works.items():
+    for frames, work in works.items():
         rows += [
-            median_row(f"session of {frames} frames: a frame called, written and drawn", taken, "ms"),
-            Row(f"session of {frames} frames: opened", open_ms, "ms"),
+            median_row(f"session of {frames} frames: a frame called, written and drawn", work.taken_ms, "ms"),
+            Row(f"session of {frames} frames: opened", work.open_ms, "ms"),
         ]
-    medians = [row.value for row in rows[::2]]
-    growth = Row("the same, longest session / shortest", medians[-1] / medians[0], "x", at_most=MOST_GROWTH)
-    return (*rows, growth)
+    shortest, *_, longest = works.values()
+    grown = [last / first for first, last in zip(shortest.taken_ms, longest.taken_ms, strict=True)]
+    return (*rows, median_row("the same, longest session / shortest, in turn", grown, "x", at_most=MOST_GROWTH))
 
 
-def work_ms(frames: int) -> tuple[list[float], float]:
-    """Milliseconds for each of some frames that come after so many, and for opening their session before."""
+def works_of(lengths: Sequence[int]) -> dict[int, Work]:
+    """Work in sessions of these lengths, which are open at once and take a frame each in turn."""
+    with ExitStack() as held:
+        sessions = {frames: held.enter_context(_long(frames)) for frames in lengths}
+        taken: dict[int, list[float]] = {frames: [] for frames in lengths}
+        for turn in range(TAKEN):
+            first = turn % len(lengths)  # what one finds cached by another evens out
+            for frames in (*lengths[first:], *lengths[:first]):
+                taken[frames].append(sessions[frames].take_ms())
+        return {frames: Work(taken[frames], session.open_ms) for frames, session in sessions.items()}
+
+
+class _Long:
+    """An open session, and the frame that comes into it again and again."""
+
+    def __init__(self, session: RecordedSession, open_ms: float, shot: Read) -> None:
+        self.open_ms = open_ms
+        self._session, self._shot = session, shot
+        self._last = session.view().frames[-1].capture
+        self._number = session.view().frames[-1].number
+        self._palette = choose({}, None)
+
+    def take_ms(self) -> float:
+        """Milliseconds until the next frame is called, written and drawn."""
+        self._number += 1
+        event = _next(self._last, self._shot, self._number)
+        began = time.perf_counter()
+        self._session.take(event)
+        dashboard(Scene(self._session.view(), self._palette, 0.0), COLUMNS, ROWS)
+        return 1000 * (time.perf_counter() - began)
+
+
+@contextmanager
+def _long(frames: int) -> Iterator[_Long]:
     with tempfile.TemporaryDirectory(prefix="tetherwatch-bench-") as made:
         folder, path = Path(made, "captures"), Path(made, "long.session")
         folder.mkdir()
@@ -71,17 +114,8 @@ def work_ms(frames: int) -> tuple[list[float], float]:
         began = time.perf_counter()
         with opened(folder, Wish("studio-card", path)) as found:
             open_ms = 1000 * (time.perf_counter() - began)
-            last = found.session.view().frames[-1].capture
             (small,) = make_captures(Path(made, "small"), SMALL_MEGAPIXELS)
-            shot = read(small, found.session.plan.aim)
-            palette, taken = choose({}, None), []
-            for number in range(1, TAKEN + 1):
-                event = _next(last, shot, frames + number)
-                began = time.perf_counter()
-                found.session.take(event)
-                dashboard(Scene(found.session.view(), palette, 0.0), COLUMNS, ROWS)
-                taken.append(1000 * (time.perf_counter() - began))
-    return taken, open_ms
+            yield _Long(found.session, open_ms, read(small, found.session.plan.aim))
 
 
 def _next(last: Capture, shot: Read, number: int) -> Metered:
