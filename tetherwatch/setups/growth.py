@@ -121,17 +121,19 @@ def _view(setup: Setup, sample: Sample, turned: bool) -> int:
     """The view of the setup that a frame shows, which is a new one where the light may have been `turned`."""
     if not setup.samples:
         return setup.view
-    last = setup.samples[-1]
-    if sample.area == last.area == "face":
-        same = True
-    else:
-        same = same_view(last, sample) and (_overall(sample.look) is None) == (_overall(last.look) is None)
-    return setup.view + (turned or not same)
+    return setup.view + (turned or not _at_one_height(setup.samples[-1], sample))
+
+
+def _at_one_height(known: Sample, new: Sample) -> bool:
+    """Whether the levels of two frames tell of the same things. A face is the same whatever the view."""
+    if known.area == new.area == "face":
+        return True
+    return same_view(known, new) and (_overall(known.look) is None) == (_overall(new.look) is None)
 
 
 def _pointed(setup: Setup, frame: Judged, sample: Sample, light: LightKind, view: int) -> tuple[LightPoint, ...]:
-    """The points with one of this frame. A face is the same whatever the view; any other area is told by its picture,
-    in which small movements even out."""
+    """The points with one of this frame: of its face, else of its picture, in which small movements even out; of its
+    metered area where too little of the picture is seen."""
     moved = _settings_stops(frame, light)
     if moved is None or seen_part(sample) < LEAST_PART:
         return setup.points
