@@ -45,7 +45,7 @@ def test_with_everything_locked_only_light_can_give() -> None:
     assert (call.kind, call.left_stops) == ("blocked", 1.0)
     assert call.reason == (
         "The card is 1.00 stop too dark, and no setting of the plan has room left: "
-        "unlock shutter, or unlock aperture, or unlock ISO, or add light."
+        "unlock shutter or aperture or ISO, or add light."
     )
 
 

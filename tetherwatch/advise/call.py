@@ -31,7 +31,7 @@ def make_call(plan: Plan, settings: Settings, reading: Reading, knowledge: Knowl
         return _moving_call(plan, settings, reading, knowledge, move)
     if has_room(plan, settings, needed, knowledge):
         return Call("hold", words.sentence(f"{words.judged(reading)}, and the dial's steps come no closer"))
-    givers = ", or ".join(words.givers(plan, settings, needed))
+    givers = words.givers(plan, settings, needed)
     reason = words.sentence(f"{words.judged(reading)}, and no setting of the plan has room left: {givers}")
     return Call("blocked", reason, left_stops=needed)
 
@@ -72,12 +72,16 @@ def _moving_call(plan: Plan, settings: Settings, reading: Reading, knowledge: Kn
     if then is None and (_near(plan, left) or has_room(plan, after, left, known_after)):
         left = 0.0  # the next call would be `hold`
     here = present_value(settings, knowledge, move.setting)
+    unsaid = words.unsaid(plan, move.setting, needed) if here is None else None
+    by_distance = words.by_distance(plan, move)
+    if unsaid or by_distance:
+        left, then = 0.0, None  # no end was minded, so only the dial's rounding is left
     clauses = (
         words.judged(reading),
         words.automatic(knowledge),
-        words.unsaid(plan, move.setting, needed) if here is None else None,
+        unsaid,
         words.partly(plan, move.setting, effect(plan, move.setting, move.stops, knowledge), move.stops, knowledge),
-        words.by_distance(plan, move),
+        by_distance,
         words.remaining(plan, after, left, then.setting if then else None) if left else None,
     )
     kind: CallKind = "brighter" if move.stops > 0 else "darker"

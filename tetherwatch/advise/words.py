@@ -74,7 +74,7 @@ def partly(plan: Plan, setting: Setting, gives: Estimate, stops: float, knowledg
         return None
     if knowledge.ambient is None:
         other = "flash" if setting is Setting.SHUTTER else "room light"
-        return f"how much of it is {other} is not known yet, so at most {abs(stops):.1f} stops will show"
+        return f"how much of it is {other} is unknown yet: at most {abs(stops):.1f} stops will show"
     return f"in this mixed light the picture moves by {abs(gives.value):.2f} ±{gives.uncertainty:.2f} stops"
 
 
@@ -91,7 +91,7 @@ def unsaid(plan: Plan, setting: Setting, needed: float) -> str | None:
         return None
     allowed = plan.allowed(setting)
     limit = label(setting, allowed.brightest if needed > 0 else allowed.darkest, plan.step)
-    return f"the capture does not say where the {name(setting)} stands: go no further than {limit}"
+    return f"the capture does not tell its {name(setting)}: go no further than {limit}"
 
 
 def clipping(plan: Plan, percent: float) -> str | None:
@@ -110,7 +110,7 @@ def conflict(plan: Plan, reading: Reading, change_stops: float) -> str | None:
     fits = _stops_below_limit(reading, limit, change_stops)
     return (
         f"{percent:.1f} % of the metered area will clip (limit {limit:g} %), {fits:.1f} of {change_stops:.1f} stops "
-        "fit: accept it, add fill light, or keep the highlights and lift later"
+        "fit: accept it, add fill, or keep the highlights and lift later"
     )
 
 
@@ -122,11 +122,14 @@ def _stops_below_limit(reading: Reading, limit: float, most: float) -> float:
 
 def remaining(plan: Plan, settings: Settings, left: float, then: Setting | None) -> str:
     """What is left to do after a move, and what would give it."""
-    what = f"{name(then)} is next" if then else ", or ".join(givers(plan, settings, left))
+    what = f"{name(then)} is next" if then else givers(plan, settings, left)
     return f"the move leaves it {stops_text(abs(left))} too {'dark' if left > 0 else 'bright'}: {what}"
 
 
-def givers(plan: Plan, settings: Settings, left: float) -> list[str]:
+def givers(plan: Plan, settings: Settings, left: float) -> str:
     """What could give stops that the plan's levers cannot."""
     light = "add light" if left > 0 else "take light away"
-    return [*(f"unlock {name(setting)}" for setting in worth_unlocking(plan, settings, left)), light]
+    names = [name(setting) for setting in worth_unlocking(plan, settings, left)]
+    if not names:
+        return light
+    return f"unlock {' or '.join(names)}, or {light}"
