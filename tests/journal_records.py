@@ -70,9 +70,10 @@ class Program:
         self.steady = Clock(0.0)
         self.disk = Disk()
         self.journal = Journal.open(path, folder, self.clock, connect=self.disk)
-        self.recalled: Recalled = recall(self.journal, **options)
-        self.recorder = Recorder(self.journal, self.recalled, self.steady)
+        self.recalled: Recalled = recall(self.journal)
+        self.recorder = Recorder(self.journal, self.recalled, self.steady, **options)
         self.session = RecordedSession(folder, CHOSEN, self.recalled.past, self.recorder)
+        self.session.look_back(self.session.earlier())
 
     def die(self) -> None:
         """End as a killed program does: nothing more is written, the system takes back file and lock."""

@@ -4,7 +4,6 @@ import json
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import cast
 
 import numpy as np
 import pytest
@@ -15,13 +14,13 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "scripts"))
 
 from benchmarks.portraits import Portrait, Pose, portrait, sitters, skin_stops, take
 
-from tetherwatch.advise.library import load_plan
 from tetherwatch.cli.live import LiveSession
 from tetherwatch.cli.main import cli
 from tetherwatch.meter.records import Reading
+from tetherwatch.session.chosen import choose
 from tetherwatch.session.opening import Opened, Wish, opened
 from tetherwatch.session.recorded import RecordedSession
-from tetherwatch.session.session import Session
+from tetherwatch.session.records import NO_PAST
 from tetherwatch.watch.ledger import NoLedger
 
 
@@ -36,7 +35,7 @@ def two_people(darker_stops: float) -> Portrait:
 def live(tmp_path: Path) -> Iterator[LiveSession]:
     """A watch on one picture of two people."""
     take(tmp_path / "A.DNG", two_people(1.5), 0.0, 100, 1)
-    session = cast(RecordedSession, Session(tmp_path, load_plan("studio-portrait")))
+    session = RecordedSession(tmp_path, choose("studio-portrait", None), NO_PAST, None)
     source = LiveSession(tmp_path, Opened(session, NoLedger(), from_start=True))
     source.listen(lambda: None)
     try:

@@ -50,7 +50,7 @@ def test_a_frame_that_is_not_there_is_said(session: tuple[Path, Path]) -> None:
     """With what there is."""
     done = run("pin", session[0], "9")
     assert done.returncode == 2
-    assert "there is no frame 9 among the last ones" in done.stderr
+    assert "there is no frame 9; the session has 3" in done.stderr
     assert "Traceback" not in done.stderr
 
 

@@ -27,10 +27,9 @@ class SessionFile:
         self.path = path
         self.program = Program(path, FOLDER)
 
-    @property
     def remembered(self) -> Remembered:
         """See `Ledger`."""
-        return self.program.recorder.remembered
+        return self.program.recorder.remembered()
 
     def looked(self, skipped: Listing) -> None:
         """See `Ledger`."""

@@ -20,8 +20,9 @@ from tetherwatch.frame.faults import Fault
 from tetherwatch.session.chosen import chosen_plan
 from tetherwatch.session.database import Database
 from tetherwatch.session.journal import Journal
+from tetherwatch.session.judging import LOOK_BACK
 from tetherwatch.session.migrations import MIGRATIONS, migrate
-from tetherwatch.session.recall import recall
+from tetherwatch.session.recall import numbered_frame, recall
 from tetherwatch.session.recorded import RecordedSession
 from tetherwatch.session.recorder import MOST_DEATHS, Recorder
 from tetherwatch.session.records import NO_PAST, FrameRecord
@@ -86,7 +87,7 @@ def test_a_session_goes_on_where_it_died(path: Path) -> None:
 
 
 def test_only_the_last_frames_are_recalled_but_all_are_counted(path: Path) -> None:
-    """What a start has to read does not grow with the session."""
+    """What a start has to read does not grow with the session; what may be looked back on comes after it."""
     first = Program(path, FOLDER)
     for number in range(1, KEPT_FRAMES + 6):
         first.recorder.note(replace(read_once(first), number=number, capture=capture(f"{number}.DNG", number)))
@@ -95,7 +96,14 @@ def test_only_the_last_frames_are_recalled_but_all_are_counted(path: Path) -> No
     first.die()
     second = Program(path, FOLDER)
     past = second.recalled.past
-    assert [frame.number for frame in past.frames] == list(range(6, KEPT_FRAMES + 6))
+    last = list(range(6, KEPT_FRAMES + 6))
+    assert [frame.number for frame in past.frames] == last[-LOOK_BACK:]
+    assert [frame.number for frame in second.recorder.earlier()] == last[:-LOOK_BACK]
+    assert [frame.number for frame in second.session.view().frames] == last
+    oldest = numbered_frame(second.journal, 1)
+    assert oldest is not None
+    assert (oldest.number, oldest.capture.path.name) == (1, "1.DNG")
+    assert numbered_frame(second.journal, KEPT_FRAMES + 6) is None
     assert (past.frame_count, past.problem_count) == (KEPT_FRAMES + 5, KEPT_PROBLEMS + 5)
     assert [problem.problem for problem in past.problems] == [f"problem {n}" for n in range(5, KEPT_PROBLEMS + 5)]
     second.die()
@@ -120,15 +128,15 @@ def test_what_was_read_is_known_and_what_was_not_is_not(path: Path) -> None:
     first.recorder.note()
     first.die()
     second = Program(path, FOLDER)
-    known = {Path(name).name: entry for name, entry in second.recorder.remembered.known.items()}
+    known = {Path(name).name: entry for name, entry in second.recorder.remembered().known.items()}
     assert set(known) == {"old.DNG", "1.DNG", "cut.DNG", "renamed.DNG"}
     assert known["1.DNG"] == Entry("file", record.capture.size, record.capture.mtime_ns)
-    assert second.recorder.remembered.doubtful == {identity(capture("flying.DNG"))}
-    assert {each.path.name for each in second.recorder.remembered.given} == {"1.DNG", "renamed.DNG"}
+    assert second.recorder.remembered().doubtful == {identity(capture("flying.DNG"))}
+    assert {Path(path).name for path, *_ in second.recorder.remembered().given} == {"1.DNG", "renamed.DNG"}
     assert second.recalled.begun
     second.die()
     third = Program(path, FOLDER, also_skipped=True)
-    assert str(FOLDER / "old.DNG") not in third.recorder.remembered.known
+    assert str(FOLDER / "old.DNG") not in third.recorder.remembered().known
     third.die()
 
 
@@ -140,7 +148,7 @@ def test_a_problem_that_was_not_said_yet_is_found_again(path: Path) -> None:
     first.recorder.note()
     first.die()
     second = Program(path, FOLDER)
-    assert not second.recorder.remembered.known
+    assert not second.recorder.remembered().known
     second.die()
 
 
@@ -152,8 +160,8 @@ def test_sequence_and_fingerprint_go_on(path: Path) -> None:
     first.recorder.note(replace(record, capture=kept))
     first.die()
     second = Program(path, FOLDER)
-    assert second.recorder.remembered.sequence == 41
-    assert second.recorder.remembered.given == (kept,)
+    assert second.recorder.remembered().sequence == 41
+    assert second.recorder.remembered().given == {identity(kept): b"\0print"}
     second.die()
 
 
@@ -199,7 +207,7 @@ def test_a_capture_that_took_the_program_down_again_and_again_is_set_aside(path:
     killer, same_name = capture("killer.DNG"), replace(capture("killer.DNG"), mtime_ns=8)
     for doubtful in (False, *[True] * (MOST_DEATHS - 1)):
         running = Program(path, FOLDER)
-        assert (identity(killer) in running.recorder.remembered.doubtful) is doubtful
+        assert (identity(killer) in running.recorder.remembered().doubtful) is doubtful
         assert running.recorder.allows(killer)
         running.recorder.began(killer)
         running.die()
@@ -214,7 +222,7 @@ def test_a_program_that_stops_by_itself_blames_no_capture(path: Path) -> None:
     for _ in range(4):
         with program(path, FOLDER) as running:
             running.recorder.began(capture("1.DNG"))
-            assert not running.recorder.remembered.known
+            assert not running.recorder.remembered().known
 
 
 def test_the_next_start_knows_how_the_last_run_ended(path: Path) -> None:

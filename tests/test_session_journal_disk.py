@@ -101,7 +101,7 @@ def test_what_waits_is_bounded_and_what_is_lost_is_said(running: Program) -> Non
     assert 1 < kept < MOST_WAITING / 2
     running.die()
     again = Program(running.journal.path, FOLDER)
-    assert len(again.recalled.remembered.known) == kept
+    assert len(again.recorder.remembered().known) == kept
     again.die()
 
 
@@ -162,7 +162,7 @@ class Outages(RuleBasedStateMachine):
         self.program.die()
         self.refusing = False
         self.program = Program(self.place / "a.session", FOLDER)
-        known = {Path(path).name for path in self.program.recorder.remembered.known}
+        known = {Path(path).name for path in self.program.recorder.remembered().known}
         for number in range(1, self.names + 1):
             if f"{number}.DNG" not in known:
                 self._read(f"{number}.DNG")

@@ -19,7 +19,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 from tetherwatch.exposure.dial import Step
 from tetherwatch.frame.faults import Fault
 from tetherwatch.meter.records import Aim
-from tetherwatch.watch.ledger import Remembered, identity
+from tetherwatch.watch.ledger import Identity, Remembered, identity
 from tetherwatch.watch.listing import Entry
 from tetherwatch.watch.pipeline import Watcher
 from tetherwatch.watch.records import Capture, FirstLook, Health, Metered, Problem, WatchEvent
@@ -192,11 +192,15 @@ class Previewer(Decoder):
 class Book:
     """What outlives a watch: written as events are taken, so a crash loses what was not taken yet."""
 
-    remembered: Remembered = field(default_factory=Remembered)
+    past: Remembered = field(default_factory=Remembered)
     done: dict[str, Entry] = field(default_factory=dict)
-    given: dict[Path, Capture] = field(default_factory=dict)
+    given: dict[Identity, bytes | None] = field(default_factory=dict)
     sequence: int = 0
     begun: dict[tuple[str, int, int], Capture] = field(default_factory=dict)
+
+    def remembered(self) -> Remembered:
+        """As it was reopened."""
+        return self.past
 
     def looked(self, skipped) -> None:
         """Nothing is skipped here."""
@@ -217,27 +221,26 @@ class Book:
     def recognised(self, capture: Capture) -> None:
         """The same content elsewhere."""
         self._note(capture)
-        self.given[capture.path] = capture
 
     def take(self, event: WatchEvent) -> None:
         """Write an event down."""
         if isinstance(event, Metered):
             self._note(event.capture)
-            self.given[event.capture.path] = event.capture
 
     def _note(self, capture: Capture) -> None:
         self.done[str(capture.path)] = Entry("file", capture.size, capture.mtime_ns)
+        self.given[identity(capture)] = capture.fingerprint
         self.sequence = max(self.sequence, capture.sequence)
 
     def reopened(self) -> "Book":
         """The book as the next watch finds it."""
         past = Remembered(
             known=dict(self.done),
-            given=tuple(self.given.values()),
+            given=dict(self.given),
             doubtful=frozenset(self.begun),
             sequence=self.sequence,
         )
-        return replace(self, remembered=past, begun={})
+        return replace(self, past=past, begun={})
 
 
 class Shoot(RuleBasedStateMachine):
@@ -437,3 +440,32 @@ class Shoot(RuleBasedStateMachine):
 
 Shoot.TestCase.settings = settings(max_examples=200, stateful_step_count=40, deadline=None)
 TestShoot = Shoot.TestCase
+
+
+class Chosen:
+    """Draws what was chosen before."""
+
+    def __init__(self, name: str) -> None:
+        self.path = FOLDER / name
+
+    def draw(self, _: object) -> Path:
+        """Always the same."""
+        return self.path
+
+
+def test_a_capture_renamed_while_another_folder_lies_in_its_place_is_no_new_frame() -> None:
+    """What is not seen under its old name may have gone with the folder, which must be looked at before it is read."""
+    shoot = Shoot()
+    shoot.begin()
+    shoot.aim(stops=1.0)
+    shoot.forbid_reading(seconds=0.2)
+    shoot.begin_copy(name="a.dng", size=400)
+    shoot.shoot(kind="good", name="c.cr3", seconds=1.2)
+    shoot.aim(stops=0.0)
+    shoot.begin_copy(name="a.dng", size=400)
+    shoot.pull_folder(back=1, seconds=1.5)
+    shoot.pull_folder(back=2, seconds=0.2)
+    shoot.rename(Chosen("a.dng"), name="d.jpg")
+    shoot.rename(Chosen("c.cr3"), name="a.dng")
+    shoot.shoot(kind="good", name="b.dng", seconds=5.0)
+    shoot.teardown()

@@ -62,11 +62,20 @@ def test_what_was_not_read_whole_or_has_no_fingerprint_is_never_known():
 
 def test_a_whole_frame_takes_the_place_of_a_poor_one_and_what_is_forgotten_was_not_given():
     """By name."""
-    given = Given([capture("z.dng", b"9")])
+    given = Given()
     given.note(capture("a.dng"), whole=False)
     given.note(capture("a.dng", mtime_ns=2), whole=True)
     assert not given.has_poor(Path("a.dng"))
     given.forget(Path("a.dng"))
     assert not given.has(Path("a.dng"))
     assert not given.has(None)
-    assert given.knows(capture("z.dng", b"9", 5), Disk())
+
+
+def test_what_was_given_before_is_known():
+    """From its place and fingerprint; without one it is known by name only."""
+    given = Given()
+    given.go_on({("a.dng", 100, 1): b"1", ("b.dng", 100, 1): None})
+    assert given.knows(capture("a.dng", mtime_ns=5), Disk())
+    assert given.knows(capture("c.dng"), Disk(capture("c.dng")))
+    assert given.has(Path("b.dng"))
+    assert not given.knows(capture("b.dng", b"2", 5), Disk())

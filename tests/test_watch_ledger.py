@@ -7,7 +7,7 @@ from watch_running import Running, write
 
 from tetherwatch.frame.faults import Fault
 from tetherwatch.watch.disk import fingerprint
-from tetherwatch.watch.ledger import Identity, Remembered, identity
+from tetherwatch.watch.ledger import Identity, Remembered
 from tetherwatch.watch.listing import Listing, entry_at
 from tetherwatch.watch.records import Capture, Metered
 
@@ -16,10 +16,14 @@ class Book:
     """A ledger that writes down what it is told."""
 
     def __init__(self, remembered: Remembered | None = None, aside: frozenset[str] = frozenset()) -> None:
-        self.remembered = remembered or Remembered()
+        self.past = remembered or Remembered()
         self.aside = aside
         self.skipped: Listing = {}
         self.told: list[tuple[str, str]] = []
+
+    def remembered(self) -> Remembered:
+        """What it was made with."""
+        return self.past
 
     def looked(self, skipped: Listing) -> None:
         """Keep what was skipped."""
@@ -48,16 +52,16 @@ def known(*paths: Path) -> dict[str, object]:
     return {str(path): entry_at(str(path)) for path in paths}
 
 
-def capture_at(path: Path, sequence: int = 0) -> Capture:
+def given(path: Path) -> dict[Identity, bytes | None]:
     """A capture that was read before."""
     status = path.stat()
-    return Capture(path, status.st_size, status.st_mtime_ns, 0.0, None, sequence, fingerprint(path))
+    return {(str(path), status.st_size, status.st_mtime_ns): fingerprint(path)}
 
 
 def test_what_is_known_is_not_read_again(tmp_path):
     """What came meanwhile is, and is numbered after it."""
     old = write(tmp_path / "old.dng", "good old end")
-    book = Book(Remembered(known=known(old), given=(capture_at(old, 41),), sequence=41))
+    book = Book(Remembered(known=known(old), given=given(old), sequence=41))
     write(tmp_path / "meanwhile.dng", "good meanwhile end")
     with Running(tmp_path, from_start=True, ledger=book) as running:
         running.until(lambda: running.frames)
@@ -69,7 +73,7 @@ def test_what_is_known_is_not_read_again(tmp_path):
 def test_a_known_name_with_another_content_is_a_new_frame(tmp_path):
     """A counter that started anew while the program was down."""
     path = write(tmp_path / "a.dng", "good old end")
-    book = Book(Remembered(known=known(path), given=(capture_at(path),)))
+    book = Book(Remembered(known=known(path), given=given(path)))
     write(path, "good new and longer end")
     with Running(tmp_path, from_start=True, ledger=book) as running:
         running.until(lambda: running.frames)
@@ -79,7 +83,7 @@ def test_a_known_name_with_another_content_is_a_new_frame(tmp_path):
 def test_a_capture_renamed_meanwhile_is_recognised(tmp_path):
     """By its content; it is not given again."""
     path = write(tmp_path / "a.dng", "good a end")
-    book = Book(Remembered(known=known(path), given=(capture_at(path),)))
+    book = Book(Remembered(known=known(path), given=given(path)))
     path.rename(tmp_path / "b.dng")
     with Running(tmp_path, from_start=True, ledger=book) as running:
         running.until(lambda: ("recognised", "b.dng") in book.told)
@@ -90,7 +94,7 @@ def test_a_capture_renamed_meanwhile_is_recognised(tmp_path):
 def test_the_raw_of_a_jpeg_given_before_is_its_better_reading(tmp_path):
     """Not another frame."""
     jpeg = write(tmp_path / "a.jpg", "good jpeg end")
-    book = Book(Remembered(known=known(jpeg), given=(capture_at(jpeg),)))
+    book = Book(Remembered(known=known(jpeg), given=given(jpeg)))
     write(tmp_path / "a.dng", "good raw end")
     with Running(tmp_path, from_start=True, ledger=book) as running:
         running.until(lambda: running.frames)
@@ -130,7 +134,7 @@ def test_the_doubtful_are_read_last(tmp_path):
         path = write(tmp_path / f"{number}.dng", f"good {number} end")
         os.utime(path, (number, number))
         if number in (1, 3):
-            doubtful.add(identity(capture_at(path)))
+            doubtful |= given(path).keys()
     book = Book(Remembered(doubtful=frozenset(doubtful)))
     with Running(tmp_path, from_start=True, ledger=book) as running:
         running.until(lambda: len(running.frames) == 5)

@@ -29,6 +29,15 @@ def test_captures_are_listed_with_size_and_time(tmp_path):
     assert list_captures(tmp_path) == {str(path): Entry("file", 5, path.stat().st_mtime_ns)}
 
 
+def test_paths_are_those_of_captures_also_in_the_working_folder(tmp_path, monkeypatch):
+    """No dot in front: what is remembered by its path must be found again."""
+    fill(tmp_path / "a.dng")
+    fill(tmp_path / "2026" / "b.dng")
+    monkeypatch.chdir(tmp_path)
+    assert set(list_captures(Path())) == {"a.dng", str(Path("2026", "b.dng"))}
+    assert set(list_captures(Path("2026"))) == {str(Path("2026", "b.dng"))}
+
+
 def test_side_files_and_hidden_files_are_not_listed(tmp_path):
     """Nor what lies in hidden folders."""
     for name in ("a.xmp", "notes.txt", ".a.dng", "._a.dng", "a.dng.part", ".trash/a.dng", "a.dng"):

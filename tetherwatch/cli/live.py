@@ -17,7 +17,7 @@ from tetherwatch.meter.nearby import next_face
 from tetherwatch.meter.records import Point
 from tetherwatch.session.chosen import choose
 from tetherwatch.session.opening import Opened
-from tetherwatch.session.records import SessionView
+from tetherwatch.session.records import FrameRecord, SessionView
 from tetherwatch.setups.records import Placement
 from tetherwatch.watch.pipeline import Watcher
 from tetherwatch.watch.records import WatchEvent
@@ -25,6 +25,9 @@ from tetherwatch.watch.task import read_capture
 from tetherwatch.watch.workers import Workers
 
 _CLOSE_S = 5.0
+
+News = WatchEvent | tuple[FrameRecord, ...] | TetherwatchError
+"""What the watch's thread tells: what happens, after the frames to look back on; or what ended it."""
 
 
 class LiveSession:
@@ -42,7 +45,7 @@ class LiveSession:
         self._watcher = Watcher(
             folder, plan.aim, plan.step, from_start=opened.from_start, ledger=opened.ledger, reader=reader
         )
-        self._news: SimpleQueue[WatchEvent | TetherwatchError] = SimpleQueue()
+        self._news: SimpleQueue[News] = SimpleQueue()
         self._wake: Callable[[], object] = _nothing
         self._stop = Event()
         self._thread = Thread(target=self._watch, name="watch", daemon=True)
@@ -66,7 +69,10 @@ class LiveSession:
                 return changed
             if isinstance(news, TetherwatchError):
                 raise news
-            self._session.take(news)
+            if isinstance(news, tuple):
+                self._session.look_back(news)
+            else:
+                self._session.take(news)
             changed = True
 
     def plans(self) -> tuple[str, ...]:
@@ -127,8 +133,9 @@ class LiveSession:
             self._thread.join(_CLOSE_S)
 
     def _watch(self) -> None:
-        import_module("tetherwatch.setups.book")  # what the first frame needs, while there is none
         try:
+            self._tell(self._session.earlier())
+            import_module("tetherwatch.setups.book")  # what the first frame needs, while there is none
             with closing(self._watcher.events(self._stop)) as events:
                 for event in events:
                     self._tell(event)
@@ -137,7 +144,7 @@ class LiveSession:
         except Exception as error:  # the supervised unit: the dashboard must not stay up over a watch that is gone
             self._tell(WatchStoppedError(f"{type(error).__name__}: {error}"))
 
-    def _tell(self, news: WatchEvent | TetherwatchError) -> None:
+    def _tell(self, news: News) -> None:
         self._news.put(news)
         with suppress(RuntimeError):  # a dashboard that has just ended
             self._wake()

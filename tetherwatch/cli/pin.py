@@ -10,7 +10,7 @@ from tetherwatch.errors import UsageError
 from tetherwatch.report.reader import reading
 from tetherwatch.report.shelf import session_file
 from tetherwatch.session.journal import Journal
-from tetherwatch.session.recall import recall
+from tetherwatch.session.recall import numbered_frame, recall
 from tetherwatch.session.records import FrameRecord, Past
 from tetherwatch.setups.pins import pin_of
 from tetherwatch.text import display_name
@@ -32,7 +32,7 @@ def command(session: str, frame: int | None, remove: bool) -> None:
     journal = Journal.open(path, Path(folder), time.time)
     try:
         past = recall(journal).past
-        record = _frame(past, frame)
+        record = _frame(past, frame, journal)
         setup = record.setup
         if setup is None:
             raise UsageError(f"frame {record.number} is in no setup", "name another one")
@@ -46,12 +46,11 @@ def command(session: str, frame: int | None, remove: bool) -> None:
     click.echo(f"nothing is pinned in {name} now" if remove else f"frame {record.number} is pinned in {name}")
 
 
-def _frame(past: Past, number: int | None) -> FrameRecord:
+def _frame(past: Past, number: int | None, journal: Journal) -> FrameRecord:
     """A frame by its number, or the newest. Raises UsageError."""
-    found = [record for record in past.frames if number in (None, record.number)]
-    if not found:
-        what = "there is no frame yet" if number is None else f"there is no frame {number} among the last ones"
-        raise UsageError(
-            what, f"the session has {past.frame_count}, of which the last {len(past.frames)} can be pinned"
-        )
-    return found[-1]
+    if not past.frames:
+        raise UsageError("there is no frame yet", "take one first")
+    found = past.frames[-1] if number is None else numbered_frame(journal, number)
+    if found is None:
+        raise UsageError(f"there is no frame {number}", f"the session has {past.frame_count}")
+    return found

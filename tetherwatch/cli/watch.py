@@ -18,8 +18,8 @@ from tetherwatch.session.events import json_line, news_event, plan_event
 from tetherwatch.session.opening import Opened, Wish, opened
 from tetherwatch.session.records import FrameRecord, SessionEvent
 from tetherwatch.session.session import Session
-from tetherwatch.watch.disk import Folder
-from tetherwatch.watch.pipeline import Watcher, first_listing
+from tetherwatch.watch.disk import check_folder
+from tetherwatch.watch.pipeline import Watcher
 from tetherwatch.watch.records import Health
 from tetherwatch.watch.task import read_capture
 from tetherwatch.watch.workers import Workers
@@ -69,7 +69,7 @@ def command(
     lines; with --headless, JSON. Captures are only ever read. What is found is kept in a session file of yours, never
     beside the captures; a session that goes on reads what came meanwhile, and keeps its plan unless you name one.
     """
-    first_listing(folder, Folder(folder))
+    check_folder(folder)
     given = ctx.get_parameter_source("plan_name") is not ParameterSource.DEFAULT
     wish = Wish(DEFAULT_PLAN, session, resume, plan_name if given else None, ceiling, from_start, body)
     with opened(folder, wish) as found:
@@ -95,6 +95,7 @@ def _dashboard(folder: Path, found: Opened, background: Any) -> None:
 def _stream(folder: Path, found: Opened, frames: int | None, show: Show) -> None:
     session, plan = found.session, found.session.plan
     enough = None if frames is None else session.frame_count + frames
+    session.look_back(session.earlier())
     stop = _stop_at_signals()
     reader = Workers(partial(read_capture, bodies=found.bodies))
     watcher = Watcher(folder, plan.aim, plan.step, from_start=found.from_start, ledger=found.ledger, reader=reader)

@@ -73,8 +73,8 @@ def opened(folder: Path, wish: Wish, clock: Callable[[], float] = time.time) -> 
     recorder = None
     ended_well = False
     try:
-        recalled = recall(journal, also_skipped=wish.from_start)
-        recorder = Recorder(journal, recalled)
+        recalled = recall(journal)
+        recorder = Recorder(journal, recalled, also_skipped=wish.from_start)
         yield _opened(folder, chosen, wish, shelf, recalled, recorder, path)
         ended_well = True
     finally:

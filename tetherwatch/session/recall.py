@@ -1,9 +1,10 @@
-"""What a session's file still knows, read once at a start, so that the session goes on where it was."""
+"""What a session's file still knows, read at a start in parts, so that the session goes on where it was."""
 
 import json
 import sqlite3
 import zlib
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
@@ -16,10 +17,11 @@ from tetherwatch.meter.records import Box
 from tetherwatch.session.chosen import ChosenPlan, chosen_plan
 from tetherwatch.session.codec import CODEC_ERRORS, fields_from_plain, from_plain
 from tetherwatch.session.journal import Journal
+from tetherwatch.session.judging import LOOK_BACK
 from tetherwatch.session.records import NO_PAST, FrameRecord, Past
 from tetherwatch.session.roll import KEPT_FRAMES
 from tetherwatch.session.session import KEPT_PROBLEMS
-from tetherwatch.session.values import path_of, thumbnail_of
+from tetherwatch.session.values import name_of, path_of, thumbnail_of
 from tetherwatch.setups.records import Pin, Placement, Setup
 from tetherwatch.watch.ledger import Identity, Remembered
 from tetherwatch.watch.listing import Entry
@@ -33,12 +35,16 @@ STOPPERS = frozenset({Fault.CRASHED, Fault.TOO_SLOW})
 _TRIED_AGAIN = tuple(fault.name for fault in (*STOPPERS, Fault.NO_ACCESS, Fault.VANISHED))
 """Faults that another start may mend."""
 
+_FRAMES = "frames JOIN captures ON captures.id = frames.capture"
+
+_LAST = "sequence DESC, number DESC"
+
 _CAPTURE = "captures.path, size, mtime_ns, pair, arrived_at, sequence, fingerprint"
 
 
 @dataclass(frozen=True, slots=True)
 class Recalled:
-    """What a session goes on from.
+    """What a session goes on from; of its frames those that the next one is judged by, however long it is.
 
     `begun`: whether the folder was looked at before, so that what is not known came since. `stops`: how often a capture
     stopped the reader; `deaths`: how often the program died while it was being read. `broke_off`: the last sign of a
@@ -49,29 +55,44 @@ class Recalled:
     chosen: ChosenPlan | None = None
     begun: bool = False
     broke_off: float | None = None
-    remembered: Remembered = field(default_factory=Remembered)
     stops: Mapping[Identity, int] = field(default_factory=dict)
     deaths: Mapping[Identity, int] = field(default_factory=dict)
 
 
-def recall(journal: Journal, *, also_skipped: bool = False) -> Recalled:
-    """Read everything that a start needs. `also_skipped`: what lay there before the session is to be read now.
+def recall(journal: Journal) -> Recalled:
+    """Read everything that a first picture needs. Raises JournalError, as all here, if the file is damaged."""
+    with _reading(journal) as reader:
+        chosen, locks = reader.plan()
+        past = reader.past(locks)
+        return Recalled(past, chosen, reader.begun(), reader.broke_off(), reader.stops(), reader.deaths())
 
-    Raises JournalError if the file holds something else than this program wrote.
-    """
+
+def earlier_frames(journal: Journal) -> tuple[FrameRecord, ...]:
+    """The frames before those that were recalled, as far as they may be looked back on, oldest first."""
+    with _reading(journal) as reader:
+        return reader.last_frames(KEPT_FRAMES - LOOK_BACK, before=LOOK_BACK)
+
+
+def numbered_frame(journal: Journal, number: int) -> FrameRecord | None:
+    """Any frame by its number."""
+    with _reading(journal) as reader:
+        return next(iter(reader.frames("SELECT ?", number)), None)
+
+
+def remembered(journal: Journal, *, also_skipped: bool = False) -> Remembered:
+    """What a watch has to know. `also_skipped`: what lay there before the session is to be read now."""
+    with _reading(journal) as reader:
+        known, given = reader.known(also_skipped), reader.given()
+        return Remembered(known, given, frozenset(reader.deaths()), reader.number("max(sequence)"))
+
+
+@contextmanager
+def _reading(journal: Journal) -> Iterator["_Reader"]:
     try:
         with journal.transaction() as db:
-            return _recalled(_Reader(db, journal.folder), also_skipped)
+            yield _Reader(db, journal.folder)
     except (sqlite3.Error, zlib.error, *CODEC_ERRORS) as error:
         raise JournalError(journal.path, f"it is damaged ({error})") from None
-
-
-def _recalled(reader: "_Reader", also_skipped: bool) -> Recalled:
-    chosen, locks = reader.plan()
-    stops, deaths = reader.stops(), reader.deaths()
-    known, given = reader.known(also_skipped), reader.given()
-    remembered = Remembered(known, given, frozenset(deaths), reader.number("max(sequence)"))
-    return Recalled(reader.past(locks), chosen, reader.begun(), reader.broke_off(), remembered, stops, deaths)
 
 
 class _Reader:
@@ -99,7 +120,7 @@ class _Reader:
         last = "SELECT path, problem, advice FROM problems ORDER BY said_at DESC, id DESC LIMIT ?"
         problems = self.rows(last, KEPT_PROBLEMS)
         return Past(
-            frames=self.frames(),
+            frames=self.last_frames(LOOK_BACK),
             frame_count=self.number("max(number)", "frames"),
             problems=tuple(Problem(path_of(path, self._folder), *words) for path, *words in reversed(problems)),
             problem_count=self.number("count(*)", "problems"),
@@ -114,15 +135,17 @@ class _Reader:
         for (record,) in self.rows(f"SELECT record FROM {table} ORDER BY {order}"):
             yield from_plain(kind, json.loads(record))
 
-    def frames(self) -> tuple[FrameRecord, ...]:
-        joined = "frames JOIN captures ON captures.id = frames.capture"
+    def last_frames(self, count: int, before: int = 0) -> tuple[FrameRecord, ...]:
+        """The last frames that arrived `before` so many others, oldest first."""
         # Numbers first: what sorts thousands of frames must not carry their pictures along.
-        last = f"SELECT number FROM {joined} ORDER BY sequence DESC, number DESC LIMIT ?"
+        return self.frames(f"SELECT number FROM {_FRAMES} ORDER BY {_LAST} LIMIT ? OFFSET ?", count, before)
+
+    def frames(self, numbers: str, *values: object) -> tuple[FrameRecord, ...]:
+        """Frames by a query for their numbers."""
         rows = self.rows(
-            f"SELECT record, setup, width, height, metered, pixels, {_CAPTURE} FROM {joined} "
-            f"JOIN thumbnails ON thumbnails.frame = number WHERE number IN ({last}) "
-            "ORDER BY sequence DESC, number DESC",
-            KEPT_FRAMES,
+            f"SELECT record, setup, width, height, metered, pixels, {_CAPTURE} FROM {_FRAMES} "
+            f"JOIN thumbnails ON thumbnails.frame = number WHERE number IN ({numbers}) ORDER BY {_LAST}",
+            *values,
         )
         return tuple(self._frame(*row) for row in reversed(rows))
 
@@ -159,9 +182,10 @@ class _Reader:
         )
         return {self._name(path): Entry("file", size, mtime_ns) for path, size, mtime_ns in rows}
 
-    def given(self) -> tuple[Capture, ...]:
-        whole = f"SELECT {_CAPTURE} FROM captures WHERE state IN ('read', 'same') AND fault IS NULL ORDER BY sequence"
-        return tuple(self._capture(*row) for row in self.rows(whole))
+    def given(self) -> dict[Identity, bytes | None]:
+        of = "FROM captures WHERE state IN ('read', 'same') AND fault IS NULL ORDER BY sequence"
+        rows = self.rows(f"SELECT path, size, mtime_ns, fingerprint {of}")
+        return {(self._name(path), size, mtime_ns): mark for path, size, mtime_ns, mark in rows}
 
     def stops(self) -> dict[Identity, int]:
         faults = tuple(fault.name for fault in STOPPERS)
@@ -180,4 +204,4 @@ class _Reader:
         return {(self._name(path), size, mtime_ns): count for path, size, mtime_ns, count in rows}
 
     def _name(self, path: Any) -> str:
-        return str(path_of(path, self._folder))
+        return name_of(path, self._folder)

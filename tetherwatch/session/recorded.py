@@ -10,7 +10,7 @@ from tetherwatch.frame.records import Metadata
 from tetherwatch.session.bodies import body_sentence
 from tetherwatch.session.chosen import ChosenPlan
 from tetherwatch.session.recorder import Recorder
-from tetherwatch.session.records import Past, SessionEvent, Warned
+from tetherwatch.session.records import FrameRecord, Past, SessionEvent, Warned
 from tetherwatch.session.session import Session
 from tetherwatch.setups.records import Placement
 from tetherwatch.watch.records import FirstLook, Metered, Problem, WatchEvent
@@ -37,6 +37,10 @@ class RecordedSession(Session):
         for problem in said:
             super().take(problem)
         return (*news, *said)
+
+    def earlier(self) -> tuple[FrameRecord, ...]:
+        """Frames for `look_back`, which the start did not wait for. From any thread. Raises JournalError."""
+        return () if self._recorder is None else self._recorder.earlier()
 
     def _recorded(self, event: WatchEvent, news: tuple[SessionEvent, ...]) -> tuple[Problem, ...]:
         if self._recorder is None:

@@ -13,7 +13,7 @@ from tetherwatch.session.chosen import ChosenPlan
 from tetherwatch.session.journal import Journal
 from tetherwatch.session.keptsetups import KeptSetups
 from tetherwatch.session.lighting import Lighting
-from tetherwatch.session.recall import STOPPERS, Recalled
+from tetherwatch.session.recall import STOPPERS, Recalled, earlier_frames, remembered
 from tetherwatch.session.records import FrameRecord, SessionEvent
 from tetherwatch.text import display_name
 from tetherwatch.watch.ledger import Remembered, identity
@@ -39,12 +39,22 @@ Write = Callable[[], None]
 class Recorder:
     """The session's pen, and the watch's `Ledger`, used from the threads of both."""
 
-    def __init__(self, journal: Journal, recalled: Recalled, steady: Callable[[], float] = time.monotonic) -> None:
-        """Write that the program has started. `steady` is steady time in seconds."""
+    def __init__(
+        self,
+        journal: Journal,
+        recalled: Recalled,
+        steady: Callable[[], float] = time.monotonic,
+        *,
+        also_skipped: bool = False,
+    ) -> None:
+        """The program has started. `steady` is steady time in seconds.
+
+        `also_skipped`: what lay there before the session is to be read now.
+        """
         self._journal = journal
         self._stops = dict(recalled.stops)
         self._deaths = recalled.deaths
-        self._remembered = recalled.remembered
+        self._also_skipped = also_skipped
         self._steady = steady
         self._kept_setups = KeptSetups(recalled.past)
         self._lock = RLock()
@@ -52,12 +62,15 @@ class Recorder:
         self._lost = 0
         self._retry_at: float | None = None
         self._said: deque[Problem] = deque()
-        self._write(journal.begin_run)
+        self._keep(journal.begin_run)
 
-    @property
     def remembered(self) -> Remembered:
-        """What the file knew at the start."""
-        return self._remembered
+        """What the file knows of captures. Raises JournalError."""
+        return remembered(self._journal, also_skipped=self._also_skipped)
+
+    def earlier(self) -> tuple[FrameRecord, ...]:
+        """The frames before those that were recalled at the start. Raises JournalError."""
+        return earlier_frames(self._journal)
 
     def looked(self, skipped: Listing) -> None:
         """Write what lay there before."""

@@ -74,6 +74,10 @@ class Roll:
             place -= 1
         return place
 
+    def put_before(self, earlier: Sequence[FrameRecord]) -> None:
+        """Put frames before all others."""
+        self._frames[:0] = earlier
+
     def insert(self, place: int, record: FrameRecord) -> None:
         """Put a new frame between the others."""
         self._frames.insert(place, record)

@@ -50,8 +50,7 @@ class Session:
         self._told = frozenset(past.frames[-1].findings) if past.frames else frozenset[Finding]()
         self._frame_count = past.frame_count
         self._problem_count = past.problem_count
-        for record in past.frames:
-            self._followed.note(record.number, record.landing)
+        self._follow()
 
     @property
     def plan(self) -> Plan:
@@ -105,6 +104,16 @@ class Session:
             ):
                 self._look = None  # it is no capture after all
         return (event,)
+
+    def look_back(self, earlier: Sequence[FrameRecord]) -> None:
+        """Have these frames before all others, oldest first. To be called before an event is taken."""
+        self._roll.put_before(earlier)
+        self._follow()
+
+    def _follow(self) -> None:
+        self._followed = Followed(self.plan, self.set_after)
+        for record in self._roll.frames:
+            self._followed.note(record.number, record.landing)
 
     def is_newest(self, capture: Capture) -> bool:
         """Whether a capture arrived after all frames that there are."""

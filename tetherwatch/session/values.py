@@ -32,6 +32,11 @@ def path_of(stored: Text, folder: Path) -> Path:
     return folder / PurePosixPath(os.fsdecode(stored))
 
 
+def name_of(stored: Text, folder: Path) -> str:
+    """Same as a path in plain text, which takes a tenth of the time: a session may have thousands."""
+    return os.path.join(*folder.parts, os.fsdecode(stored).replace("/", os.sep))  # noqa: PTH118
+
+
 def stored_pixels(thumbnail: Thumbnail) -> bytes:
     """The pixels of a thumbnail, then its clipping marks, compressed."""
     return zlib.compress(thumbnail.rgb + thumbnail.clipped)

@@ -62,26 +62,21 @@ def _shot(path: str) -> tuple[str, str]:
 class Arrivals:
     """Looks at the folder go in, settled captures come out, each content of each path once."""
 
-    def __init__(
-        self,
-        patience: Patience = PATIENCE,
-        *,
-        from_start: bool = False,
-        known: Listing | None = None,
-        count: int = 0,
-    ) -> None:
-        """`known` are captures of the `count` arrivals before, which are not handed on again.
-
-        Nor is, without `from_start`, anything that is there at the first look.
-        """
+    def __init__(self, patience: Patience = PATIENCE, *, from_start: bool = False) -> None:
+        """Without `from_start` nothing is handed on that is there at the first look."""
         self._patience = patience
         self._from_start = from_start
         self._unsettled: dict[str, _Seen] = {}
-        self._handled: dict[str, Entry] = dict(known or {})
+        self._handled: dict[str, Entry] = {}
         self._alone_at: dict[str, float] = {}
         self._raw_at: dict[str, float] = {}
         self._early: Listing | None = None
         self._pairs_expected = False
+        self._count = 0
+
+    def go_on(self, known: Listing, count: int) -> None:
+        """Go on after `count` arrivals before the first look; captures that are `known` are not handed on again."""
+        self._handled.update(known)
         self._count = count
 
     def observe(self, listing: Listing, now: float, wall: float = 0.0) -> list[Arrival]:

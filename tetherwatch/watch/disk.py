@@ -2,10 +2,12 @@
 
 import os
 from collections.abc import Iterator
+from contextlib import contextmanager
 from hashlib import blake2b
 from pathlib import Path
 from typing import Protocol
 
+from tetherwatch.errors import FolderError
 from tetherwatch.watch.listing import Entry, Listing, entry_at, list_captures
 from tetherwatch.watch.mounts import reports_changes
 
@@ -60,6 +62,25 @@ class Folder:
     def reports_changes(self, folder: Path) -> bool:
         """See `mounts.reports_changes`."""
         return reports_changes(folder)
+
+
+@contextmanager
+def folder_errors(folder: Path) -> Iterator[None]:
+    """Raise FolderError instead of what the system says of a folder that is not there or may not be read."""
+    try:
+        yield
+    except FileNotFoundError as error:
+        raise FolderError(folder, "there is no such folder") from error
+    except NotADirectoryError as error:
+        raise FolderError(folder, "this is a file, not a folder") from error
+    except OSError as error:
+        raise FolderError(folder, f"this folder cannot be read ({error.strerror})") from error
+
+
+def check_folder(folder: Path) -> None:
+    """Raise FolderError if there is no such folder or it may not be read."""
+    with folder_errors(folder):
+        os.scandir(folder).close()
 
 
 def fingerprint(path: Path) -> bytes | None:

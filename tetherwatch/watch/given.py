@@ -1,6 +1,6 @@
 """Which captures have become frames, by name and by content. Pure; small, because it grows with the session."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from tetherwatch.watch.ledger import Identity, identity
@@ -13,25 +13,30 @@ IsThere = Callable[[Identity], bool]
 class Given:
     """The captures that frames were given for. Plain strings, for thousands of paths would take many times as much."""
 
-    def __init__(self, whole: Iterable[Capture] = ()) -> None:
-        """`whole`: captures that a whole frame was given for before."""
+    def __init__(self) -> None:
+        """None so far."""
         self._whole: dict[str, bytes | None] = {}
         self._poor: set[str] = set()
         self._passed: dict[str, bytes] = {}
         self._places: dict[bytes, Identity] = {}
-        for capture in whole:
-            self.note(capture, whole=True)
+
+    def go_on(self, whole: Mapping[Identity, bytes | None]) -> None:
+        """Go on from captures, with their fingerprints, that a whole frame was given for before, oldest first."""
+        for place, mark in whole.items():
+            self._note_whole(place, mark)
 
     def note(self, capture: Capture, *, whole: bool) -> None:
         """A frame is given; not a `whole` one if it is only that of a preview."""
         self.forget(capture.path)
-        path, size, mtime_ns = identity(capture)
-        if not whole:
-            self._poor.add(path)
-            return
-        self._whole[path] = capture.fingerprint
-        if capture.fingerprint is not None:
-            self._places[capture.fingerprint] = (path, size, mtime_ns)
+        if whole:
+            self._note_whole(identity(capture), capture.fingerprint)
+        else:
+            self._poor.add(str(capture.path))
+
+    def _note_whole(self, place: Identity, mark: bytes | None) -> None:
+        self._whole[place[0]] = mark
+        if mark is not None:
+            self._places[mark] = place
 
     def pass_over(self, capture: Capture) -> None:
         """No frame is given for this one, which lay there before; it is not new either if its time or name changes."""

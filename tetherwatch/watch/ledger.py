@@ -1,5 +1,6 @@
 """What a watch asks and tells a memory that outlives it: which captures are done with, and which attempts were made."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -15,23 +16,23 @@ Identity = tuple[str, int, int]
 class Remembered:
     """What an earlier watch of the same folder left behind.
 
-    `known` are the captures done with: they are not read again. `given` are those that a whole frame was given for.
+    `known` are the captures done with: they are not read again. `given` are those that a whole frame was given for, in
+    that order, with their fingerprints where there are any.
     `doubtful` were being read when the program died: they are read after all others. `sequence` is that of the last
     arrival.
     """
 
     known: Listing = field(default_factory=dict)
-    given: tuple[Capture, ...] = ()
+    given: Mapping[Identity, bytes | None] = field(default_factory=dict)
     doubtful: frozenset[Identity] = frozenset()
     sequence: int = 0
 
 
 class Ledger(Protocol):
-    """Told of each attempt to read a capture, as it begins and ends. The watch's thread calls it; it never raises."""
+    """Told by the watch's thread of each attempt to read a capture, as it begins and ends; to tell never raises."""
 
-    @property
     def remembered(self) -> Remembered:
-        """What it knew at its start."""
+        """What there was before: asked once, before anything is told. Raises TetherwatchError if it cannot be read."""
 
     def looked(self, skipped: Listing) -> None:
         """The first look is over; what it skipped is done with from now on."""
@@ -52,7 +53,9 @@ class Ledger(Protocol):
 class NoLedger:
     """Remembers nothing."""
 
-    remembered = Remembered()
+    def remembered(self) -> Remembered:
+        """Nothing."""
+        return Remembered()
 
     def looked(self, skipped: Listing) -> None:
         """Nothing to remember."""

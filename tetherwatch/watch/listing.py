@@ -28,10 +28,11 @@ def list_captures(folder: Path, depth: int = DEPTH) -> Listing:
     """Everything under `folder` that carries a capture's name, down to `depth` levels of sub-folders.
 
     A link to a file counts as that file; a link that leads nowhere is listed as `link`. What vanishes or may not be
-    read while we look is left out. Raises OSError if `folder` itself cannot be read.
+    read while we look is left out. Paths are as `Path` writes them. Raises OSError if `folder` itself cannot be read.
     """
     with os.scandir(folder) as entries:
-        return dict(_walk(list(entries), depth))
+        found = _walk(list(entries), depth)
+        return dict(found) if folder.parts else {os.path.normpath(path): entry for path, entry in found}
 
 
 def is_listed(path: Path, folder: Path, depth: int = DEPTH) -> bool:

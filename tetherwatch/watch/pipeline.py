@@ -1,7 +1,7 @@
 """The watch itself: looks at the folder, starts workers, hands on what they found. One thread runs it."""
 
 import time
-from collections.abc import Callable, Generator, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator, Set
 from contextlib import suppress
 from dataclasses import replace
 from functools import partial
@@ -10,15 +10,14 @@ from queue import Empty, SimpleQueue
 from threading import Event
 from typing import Protocol
 
-from tetherwatch.errors import FolderError
 from tetherwatch.exposure.dial import Step
 from tetherwatch.frame.faults import Fault
 from tetherwatch.meter.records import Aim
 from tetherwatch.watch.arrivals import PATIENCE, Arrivals, Patience
-from tetherwatch.watch.disk import Disk, Folder
+from tetherwatch.watch.disk import Disk, Folder, folder_errors
 from tetherwatch.watch.hints import Hints
 from tetherwatch.watch.ledger import Identity, Ledger, NoLedger, identity
-from tetherwatch.watch.listing import Listing, is_listed
+from tetherwatch.watch.listing import Entry, Listing, is_listed
 from tetherwatch.watch.looks import Looks
 from tetherwatch.watch.records import Capture, FirstLook, Health, Metered, Problem, WatchEvent
 from tetherwatch.watch.schedule import BARRED_S, GRACE_S, Job, Schedule
@@ -92,9 +91,9 @@ class Watcher:
         inbox: Inbox | None = None,
         ledger: Ledger | None = None,
     ) -> None:
-        """Take the first look: what lies there now is skipped, unless `from_start`; what `ledger` knows is in any case.
+        """What lies there now is skipped, unless `from_start`; what `ledger` knows is in any case.
 
-        Raises FolderError if there is no such folder or it may not be read.
+        Raises FolderError if it must be known what lies there and cannot be.
         """
         self._folder = folder
         self._clock = clock
@@ -104,9 +103,12 @@ class Watcher:
         self._hinted = Event()
         self._closed = Event()
         self._ledger = ledger if ledger is not None else NoLedger()
-        past = self._ledger.remembered
-        self._arrivals = Arrivals(patience, from_start=from_start, known=past.known, count=past.sequence)
-        self._schedule = Schedule(aim, step, grace_s, past.given)
+        with folder_errors(folder):
+            self._skipped = None if from_start else self._disk.listing()
+        self._doubtful: Set[Identity] = frozenset()
+        self._unknown: list[tuple[str, Entry]] = []
+        self._arrivals = Arrivals(patience, from_start=from_start)
+        self._schedule = Schedule(aim, step, grace_s)
         self._hints = Hints(folder, self._hint, self._disk.reports_changes)
         self._reader = reader if reader is not None else Workers(count=workers, deadline_s=deadline_s)
         self._looker = looker if looker is not None else Workers(look_at, 1, _LOOK_DEADLINE_S, PREVIEWERS, nice=0)
@@ -118,10 +120,6 @@ class Watcher:
         self._last_look: float | None = None
         self._health: Health | None = None
         self._health_at = 0.0
-        first = first_listing(folder, self._disk)
-        self._arrivals.observe(first, self._look_at, wall())
-        self._ledger.looked({} if from_start else first)
-        self._unknown = [] if from_start else [item for item in first.items() if item[0] not in past.known]
 
     def events(self, stop: Event) -> Generator[WatchEvent, None, None]:
         """Yield what happens until `stop` is set or `close` is called; then workers and hints are shut down.
@@ -130,6 +128,7 @@ class Watcher:
         """
         with self._reader, self._looker:
             try:
+                self._go_on()
                 yield from self._look()
                 while not (stop.is_set() or self._closed.is_set()):
                     yield from self._start_jobs()
@@ -155,6 +154,17 @@ class Watcher:
         """End `events` soon. May be called from any thread."""
         self._closed.set()
         self._inbox.put(_wake_up)
+
+    def _go_on(self) -> None:
+        """Learn what there was before, which is done here because it takes a while where there was much."""
+        past = self._ledger.remembered()
+        self._doubtful = past.doubtful
+        self._arrivals.go_on(past.known, past.sequence)
+        self._schedule.go_on(past.given)
+        if self._skipped is not None:
+            self._arrivals.observe(self._skipped, self._look_at, self._wall())
+            self._unknown = [item for item in self._skipped.items() if item[0] not in past.known]
+        self._ledger.looked(self._skipped or {})
 
     def _hint(self, ending: Path | None = None) -> None:
         if ending is not None and is_listed(ending, self._folder):
@@ -197,8 +207,7 @@ class Watcher:
 
     def _take_in(self, listing: Listing) -> None:
         arrivals = self._arrivals.observe(listing, self._look_at, self._wall())
-        doubtful = self._ledger.remembered.doubtful
-        self._schedule.add(sorted(arrivals, key=lambda arrival: identity(arrival.capture) in doubtful))
+        self._schedule.add(sorted(arrivals, key=lambda arrival: identity(arrival.capture) in self._doubtful))
         if arrivals and not (arrivals[-1].early or arrivals[-1].beside):
             self._looks.offer_settled(arrivals[-1].capture, self._is_there)
 
@@ -215,7 +224,7 @@ class Watcher:
         return [] if look is None else [look]
 
     def _start_jobs(self) -> Iterator[WatchEvent]:
-        while self._reader.free and self._identity is not None:
+        while self._reader.free and self._is_here():
             waiting = self._schedule.next_job(self._clock())
             if waiting is None:
                 return
@@ -318,15 +327,3 @@ class Watcher:
         if not same or self._clock() - self._health_at >= _HEARTBEAT_S:
             self._health, self._health_at = health, self._clock()
             yield health
-
-
-def first_listing(folder: Path, disk: Disk) -> Listing:
-    """What lies there at a start. Raises FolderError if there is no such folder or it may not be read."""
-    try:
-        return disk.listing()
-    except FileNotFoundError as error:
-        raise FolderError(folder, "there is no such folder") from error
-    except NotADirectoryError as error:
-        raise FolderError(folder, "this is a file, not a folder") from error
-    except OSError as error:
-        raise FolderError(folder, f"this folder cannot be read ({error.strerror})") from error

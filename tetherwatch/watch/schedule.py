@@ -1,6 +1,6 @@
 """Which capture is read next, and what its outcome means. Pure: arrivals and outcomes in, jobs and events out."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -11,7 +11,7 @@ from tetherwatch.text import display_name
 from tetherwatch.watch.arrivals import Arrival
 from tetherwatch.watch.given import Given, IsThere
 from tetherwatch.watch.lastfaces import LastFaces
-from tetherwatch.watch.ledger import identity
+from tetherwatch.watch.ledger import Identity, identity
 from tetherwatch.watch.records import Capture, Metered, Problem
 from tetherwatch.watch.task import Failure, Outcome, Read
 
@@ -60,8 +60,8 @@ class Job:
 class Schedule:
     """Newest capture first, the backlog behind it; one frame a shot; one problem a file."""
 
-    def __init__(self, aim: Aim, step: Step, grace_s: float = GRACE_S, given: Sequence[Capture] = ()) -> None:
-        """`given`: captures that a whole frame was given for before."""
+    def __init__(self, aim: Aim, step: Step, grace_s: float = GRACE_S) -> None:
+        """Nothing to be read so far."""
         self._aim = aim
         self._step = step
         self._grace_s = grace_s
@@ -70,7 +70,7 @@ class Schedule:
         self._newest_rank = 0
         self._early_rank = 0
         self._newest: Job | None = None
-        self._given = Given(given)
+        self._given = Given()
         self._faces = LastFaces()
         self._covered: set[str] = set()  # JPEGs whose frame is now that of their raw
         self._complained: set[tuple[object, ...]] = set()
@@ -79,6 +79,10 @@ class Schedule:
     def backlog(self) -> int:
         """Captures seen but not read yet."""
         return len(self._waiting) + len(self._running)
+
+    def go_on(self, given: Mapping[Identity, bytes | None]) -> None:
+        """Go on from captures, with their fingerprints, that a whole frame was given for before, oldest first."""
+        self._given.go_on(given)
 
     def add(self, arrivals: Iterable[Arrival]) -> None:
         """Take settled captures, oldest first. Those there before we came are read in order, behind all others."""
