@@ -1,5 +1,6 @@
 """A watched folder and its session, run behind the dashboard."""
 
+import gc
 from collections.abc import Callable
 from contextlib import closing, suppress
 from dataclasses import replace
@@ -33,7 +34,8 @@ News = WatchEvent | tuple[FrameRecord, ...] | TetherwatchError
 class LiveSession:
     """The dashboard's source: the watch runs in a thread of its own, the session in the dashboard's.
 
-    The watch begins when the dashboard listens: starting workers would make the first picture wait.
+    The watch begins when the dashboard listens: starting workers would make the first picture wait. So would collecting
+    garbage, which begins then too.
     """
 
     def __init__(self, folder: Path, opened: Opened) -> None:
@@ -57,6 +59,8 @@ class LiveSession:
     def listen(self, wake: Callable[[], object]) -> None:
         """Begin to watch; `wake` is called in the watch's thread when there is something to poll."""
         self._wake = wake
+        gc.freeze()
+        gc.enable()
         self._thread.start()
 
     def poll(self) -> bool:

@@ -1,5 +1,6 @@
 """`tetherwatch watch`: the main job."""
 
+import gc
 import signal
 import sys
 from collections.abc import Callable, Iterator
@@ -86,6 +87,7 @@ def command(
 
 
 def _dashboard(folder: Path, found: Opened, background: Any) -> None:
+    gc.disable()  # until the first picture all that is made stays; to look for garbage takes a tenth of that time
     from tetherwatch.cli.live import LiveSession
     from tetherwatch.screen.app import run
 
