@@ -33,7 +33,7 @@ def path_of(stored: Text, folder: Path) -> Path:
 
 
 def name_of(stored: Text, folder: Path) -> str:
-    """Same as a path in plain text, which takes a tenth of the time: a session may have thousands."""
+    """The same path in plain text, which takes a tenth of the time: a session may have thousands."""
     return os.path.join(*folder.parts, os.fsdecode(stored).replace("/", os.sep))  # noqa: PTH118
 
 
