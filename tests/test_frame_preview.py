@@ -97,7 +97,7 @@ def test_a_jpeg_is_its_own_quick_preview(tmp_path: Path) -> None:
     _embed(path, 176, 128)
     quick = quick_preview(path)
     assert quick is not None
-    assert (quick.source, quick.width, quick.height) == ("jpeg", 1000, 750)
+    assert (quick.source, quick.width, quick.height) == ("jpeg", 500, 375)
     assert [int(np.median(site.values)) for site in quick.sites] == pytest.approx([30, 118, 200], abs=2)
     early = quick_preview(cut(path, 0.5))
     assert early is not None

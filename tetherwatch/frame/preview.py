@@ -25,8 +25,8 @@ _END_BYTES = 64
 SMALLEST_WIDTH = 160
 """Pixels; a narrower preview is not metered."""
 
-_QUICK_WIDTH = 480
-"""Pixels; enough for a first reading of any area."""
+_QUICK_WIDTH, _QUICK_SIDE = 480, 320
+"""Pixels, and those of the shorter side; enough for a first reading of any area."""
 
 
 def read_preview(path: Path, fault: Fault) -> Frame | None:
@@ -54,7 +54,7 @@ def quick_preview(path: Path) -> Frame | None:
     own = _own_picture(path)
     if own is not None:
         return own
-    frames = (_checked(content, least_side=_QUICK_WIDTH) for content in _quick_contents(path))
+    frames = (_checked(content, least_side=_QUICK_SIDE) for content in _quick_contents(path))
     return next((frame for frame in frames if frame is not None and frame.width >= SMALLEST_WIDTH), None)
 
 
@@ -64,7 +64,7 @@ def _own_picture(path: Path) -> Frame | None:
             if kind_of(file.read(HEAD_BYTES)) != "jpeg":
                 return None
             file.seek(0)
-            return picture_frame(file, "jpeg", JPEG, _QUICK_WIDTH)
+            return picture_frame(file, "jpeg", JPEG, _QUICK_SIDE)
     except (CaptureError, OSError):
         return None
 
