@@ -46,11 +46,10 @@ class Session:
         self._lighting = Lighting(past)
         self._in_setup = past.frames[-1].setup if past.frames else None
         self._next_name: str | None = None
-        self._followed = Followed(plan, past.set_after)
+        self._followed = _followed(plan, past.set_after, past.frames)
         self._told = frozenset(past.frames[-1].findings) if past.frames else frozenset[Finding]()
         self._frame_count = past.frame_count
         self._problem_count = past.problem_count
-        self._follow()
 
     @property
     def plan(self) -> Plan:
@@ -108,12 +107,7 @@ class Session:
     def look_back(self, earlier: Sequence[FrameRecord]) -> None:
         """Have these frames before all others, oldest first. To be called before an event is taken."""
         self._roll.put_before(earlier)
-        self._follow()
-
-    def _follow(self) -> None:
-        self._followed = Followed(self.plan, self.set_after)
-        for record in self._roll.frames:
-            self._followed.note(record.number, record.landing)
+        self._followed = _followed(self.plan, self.set_after, self._roll.frames)
 
     def is_newest(self, capture: Capture) -> bool:
         """Whether a capture arrived after all frames that there are."""
@@ -342,6 +336,14 @@ class Session:
 
     def _body(self, metadata: Metadata) -> Body | None:
         return self._bodies.of(metadata.camera, metadata.serial).body
+
+
+def _followed(plan: Plan, set_after: int, frames: Sequence[FrameRecord]) -> Followed:
+    """What came of the calls that these frames follow."""
+    followed = Followed(plan, set_after)
+    for record in frames:
+        followed.note(record.number, record.landing)
+    return followed
 
 
 def _aimed(reading: Reading, plan: Plan) -> Reading:
