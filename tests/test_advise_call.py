@@ -241,7 +241,7 @@ def test_a_move_past_the_aim_looks_at_the_other_order() -> None:
     plan = coarse(Step.FULL, ISO_100_TO_800, brighter=(Setting.ISO,), darker=(Setting.LIGHT,))
     call = make_call(plan, Settings(2**-8, 4.0, 100.0), reading(-1.6))
     assert (call.to_label, call.move_stops, call.left_stops) == ("400", 2.0, pytest.approx(-0.4))
-    assert call.reason == "The card is 1.60 stops too dark; the move leaves it 0.40 stops too bright: light is next."
+    assert call.reason == "The card is 1.60 stops too dark; this leaves it 0.40 stops too bright: light is next."
 
 
 def test_a_dial_too_coarse_holds() -> None:

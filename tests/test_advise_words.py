@@ -30,19 +30,19 @@ SENTENCES = [
         Settings(S, F, 400.0),
         reading(-1.0, BRIGHT_SPOT),
         "The card is 1.00 stop too dark; 3.0 % of the metered area will clip (limit 0.5 %), 0.8 of 1.0 stops fit: "
-        "accept it, add fill, or keep the highlights and lift later.",
+        "accept, add fill, or lift later.",
     ),
     (
         PLAN,
         Settings(S, F, 400.0),
         reading(-5.0),
-        "The card is 5.00 stops too dark; the move leaves it 2.00 stops too dark: light is next.",
+        "The card is 5.00 stops too dark; this leaves it 2.00 stops too dark: light is next.",
     ),
     (
         WINDOW,
         Settings(S, F, 400.0),
         reading(-5.0),
-        "The card is 5.00 stops too dark; the move leaves it 2.00 stops too dark: unlock aperture, or add light.",
+        "The card is 5.00 stops too dark; this leaves it 2.00 stops too dark: unlock aperture, or add light.",
     ),
     (
         WINDOW,
@@ -61,13 +61,13 @@ SENTENCES = [
         WINDOW,
         Settings(S, F, None),
         reading(-1.0),
-        "The card is 1.00 stop too dark; the capture does not tell its ISO: go no further than 3200.",
+        "The card is 1.00 stop too dark; the ISO is unknown: go no further than 3200.",
     ),
     (
         WINDOW,
         Settings(None, F, 100.0),
         reading(1.0),
-        "The card is 1.00 stop too bright; the capture does not tell its shutter: go no further than 1/4000.",
+        "The card is 1.00 stop too bright; the shutter is unknown: go no further than 1/4000.",
     ),
     (
         WINDOW,
@@ -87,7 +87,7 @@ SENTENCES = [
         reading(-1.5, BRIGHT_SPOT),
         "Aperture is at f/4, the plan holds f/2.8: set it back, or unlock it; "
         "3.0 % of the metered area will clip (limit 0.5 %), 0.8 of 1.0 stops fit: "
-        "accept it, add fill, or keep the highlights and lift later.",
+        "accept, add fill, or lift later.",
     ),
     (PLAN, Settings(S, F, 400.0), replace(reading(-0.5), source="jpeg"), "The card is about 0.50 stops too dark."),
 ]

@@ -72,16 +72,12 @@ def _moving_call(plan: Plan, settings: Settings, reading: Reading, knowledge: Kn
     if then is None and (_near(plan, left) or has_room(plan, after, left, known_after)):
         left = 0.0  # the next call would be `hold`
     here = present_value(settings, knowledge, move.setting)
-    unsaid = words.unsaid(plan, move.setting, needed) if here is None else None
-    by_distance = words.by_distance(plan, move)
-    if unsaid or by_distance:
-        left, then = 0.0, None  # no end was minded, so only the dial's rounding is left
     clauses = (
         words.judged(reading),
         words.automatic(knowledge),
-        unsaid,
+        words.unsaid(plan, move.setting, needed) if here is None else None,
         words.partly(plan, move.setting, effect(plan, move.setting, move.stops, knowledge), move.stops, knowledge),
-        by_distance,
+        words.by_distance(plan, move),
         words.remaining(plan, after, left, then.setting if then else None) if left else None,
     )
     kind: CallKind = "brighter" if move.stops > 0 else "darker"

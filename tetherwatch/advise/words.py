@@ -74,7 +74,7 @@ def partly(plan: Plan, setting: Setting, gives: Estimate, stops: float, knowledg
         return None
     if knowledge.ambient is None:
         other = "flash" if setting is Setting.SHUTTER else "room light"
-        return f"how much of it is {other} is unknown yet: at most {abs(stops):.1f} stops will show"
+        return f"with unknown {other} at most {abs(stops):.1f} stops show"
     return f"in this mixed light the picture moves by {abs(gives.value):.2f} ±{gives.uncertainty:.2f} stops"
 
 
@@ -82,7 +82,7 @@ def by_distance(plan: Plan, move: Move) -> str | None:
     """How a lamp without a dial gives the stops: by its distance (inverse square law)."""
     if move.setting is not Setting.LIGHT or plan.light == "flash" or plan.power is not None:
         return None
-    return f"dim it or move it: a small lamp to {distance_factor(move.stops):.2f} times its distance"
+    return f"dim it, or move a small lamp to {distance_factor(move.stops):.2f} times its distance"
 
 
 def unsaid(plan: Plan, setting: Setting, needed: float) -> str | None:
@@ -91,7 +91,7 @@ def unsaid(plan: Plan, setting: Setting, needed: float) -> str | None:
         return None
     allowed = plan.allowed(setting)
     limit = label(setting, allowed.brightest if needed > 0 else allowed.darkest, plan.step)
-    return f"the capture does not tell its {name(setting)}: go no further than {limit}"
+    return f"the {name(setting)} is unknown: go no further than {limit}"
 
 
 def clipping(plan: Plan, percent: float) -> str | None:
@@ -110,7 +110,7 @@ def conflict(plan: Plan, reading: Reading, change_stops: float) -> str | None:
     fits = _stops_below_limit(reading, limit, change_stops)
     return (
         f"{percent:.1f} % of the metered area will clip (limit {limit:g} %), {fits:.1f} of {change_stops:.1f} stops "
-        "fit: accept it, add fill, or keep the highlights and lift later"
+        "fit: accept, add fill, or lift later"
     )
 
 
@@ -123,7 +123,7 @@ def _stops_below_limit(reading: Reading, limit: float, most: float) -> float:
 def remaining(plan: Plan, settings: Settings, left: float, then: Setting | None) -> str:
     """What is left to do after a move, and what would give it."""
     what = f"{name(then)} is next" if then else givers(plan, settings, left)
-    return f"the move leaves it {stops_text(abs(left))} too {'dark' if left > 0 else 'bright'}: {what}"
+    return f"this leaves it {stops_text(abs(left))} too {'dark' if left > 0 else 'bright'}: {what}"
 
 
 def givers(plan: Plan, settings: Settings, left: float) -> str:
